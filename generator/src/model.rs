@@ -1,0 +1,7 @@
+//! STAGE 2: the physics of storage, supply and sensing. Pure functions of typed quantities, each with its source.
+
+pub mod bank;
+pub mod burst;
+pub mod discharge;
+pub mod drain;
+pub mod reading;

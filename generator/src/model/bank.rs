@@ -1,0 +1,232 @@
+//! The capacitor bank as branches in parallel at one terminal.
+
+use crate::model::drain::Drain;
+use crate::node::Capacitor;
+use crate::units::*;
+
+/// A capacitance behind its series resistance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Branch {
+    /// Capacitance [F], above 0.
+    pub capacitance: Capacitance,
+    /// Series resistance [ohm], above 0.
+    pub resistance: Resistance,
+}
+
+/// Branches in parallel at the storage terminal, and what leaks there.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bank {
+    /// One for each kind of capacitor.
+    pub branches: Vec<Branch>,
+    /// Leakage and balance resistors together: a current proportional to the terminal voltage [S].
+    pub leakage: Conductance,
+}
+
+/// How far the parts of a bank are from nominal: factors on what the data sheet gives.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wear {
+    /// Parts as delivered at their low tolerance.
+    pub tolerance: bool,
+    /// Capacitance at the end of life.
+    pub aged_capacitance: bool,
+    /// Capacitance at the cold end.
+    pub cold_capacitance: bool,
+    /// Series resistance at the end of life.
+    pub aged_resistance: bool,
+    /// Series resistance at the cold end.
+    pub cold_resistance: bool,
+}
+
+impl Wear {
+    /// New parts at nominal.
+    pub const NONE: Self = Self {
+        tolerance: false,
+        aged_capacitance: false,
+        cold_capacitance: false,
+        aged_resistance: false,
+        cold_resistance: false,
+    };
+    /// The worst corner: every factor at once.
+    pub const WORST: Self = Self {
+        tolerance: true,
+        aged_capacitance: true,
+        cold_capacitance: true,
+        aged_resistance: true,
+        cold_resistance: true,
+    };
+}
+
+impl Bank {
+    /// The bank made of `storage` with the factors of `wear`.
+    ///
+    /// `series` cells in a string divide the capacitance and multiply the resistance, `parallel` strings do the
+    /// opposite (Kirchhoff; docs/model.md, equation 4). Leakage is the data sheet's current scaled by voltage
+    /// over rated voltage, for each string; balance resistors add `1 / (series · balance)` for each string.
+    pub fn of(storage: &[Capacitor], wear: Wear) -> Self {
+        let branches = storage
+            .iter()
+            .map(|part| {
+                let (series, parallel) = (f64::from(part.series), f64::from(part.parallel));
+                let mut capacitance = part.capacitance * part.bias_capacitance * parallel / series;
+                let mut resistance = part.esr * series / parallel;
+                if wear.tolerance {
+                    capacitance = capacitance * (fraction(1.0) - part.tolerance_low);
+                }
+                if wear.aged_capacitance {
+                    capacitance = capacitance * part.end_of_life_capacitance;
+                }
+                if wear.cold_capacitance {
+                    capacitance = capacitance * part.cold_capacitance;
+                }
+                if wear.aged_resistance {
+                    resistance = resistance * part.end_of_life_esr;
+                }
+                if wear.cold_resistance {
+                    resistance = resistance * part.cold_esr;
+                }
+                Branch { capacitance, resistance }
+            })
+            .collect();
+        let leakage = storage
+            .iter()
+            .map(|part| {
+                let (series, parallel) = (f64::from(part.series), f64::from(part.parallel));
+                let balance: Conductance =
+                    part.balance_resistor.map_or(siemenses(0.0), |resistor| (resistor * series).recip());
+                let own: Conductance = part.leakage / (part.rated_voltage * series);
+                (own + balance) * parallel
+            })
+            .sum();
+        Self { branches, leakage }
+    }
+
+    /// Capacitance of all branches together.
+    pub fn capacitance(&self) -> Capacitance {
+        self.branches.iter().map(|branch| branch.capacitance).sum()
+    }
+
+    /// The largest series resistance of a branch: no reading taken while charging can stand further above the
+    /// voltage behind the resistance than the charging current times this.
+    pub fn largest_resistance(&self) -> Resistance {
+        self.branches.iter().map(|branch| branch.resistance).fold(ohms(0.0), Resistance::max)
+    }
+
+    /// Energy stored with `inner` volts behind each branch's resistance: the sum of C·u²/2.
+    pub fn stored(&self, inner: &[f64]) -> Energy {
+        let twice: f64 = self
+            .branches
+            .iter()
+            .zip(inner)
+            .map(|(branch, volts)| branch.capacitance.get::<farad>() * volts * volts)
+            .sum();
+        joules(twice / 2.0)
+    }
+
+    /// Terminal voltage under `drain`, with `inner` volts behind each branch's resistance; `None` where the bank
+    /// cannot give the power.
+    ///
+    /// Kirchhoff at the terminal, Σ (u − v)/R = P/v + I + G·v, is a quadratic in v. Its upper root is the one that
+    /// a source settles at when the load is keyed from rest; the lower one is an unstable point of a constant-power
+    /// load (docs/model.md, equation 6).
+    pub fn terminal(&self, inner: &[f64], drain: &Drain) -> Option<Voltage> {
+        self.network().terminal(inner, drain).map(|(terminal_v, _)| volts(terminal_v))
+    }
+
+    /// Plain numbers for the integrator's inner loop.
+    pub(crate) fn network(&self) -> Network {
+        let conductance_s: Vec<f64> =
+            self.branches.iter().map(|branch| branch.resistance.get::<ohm>().recip()).collect();
+        let rate_per_s = self
+            .branches
+            .iter()
+            .zip(&conductance_s)
+            .map(|(branch, conductance)| conductance / branch.capacitance.get::<farad>())
+            .collect();
+        let total_s = conductance_s.iter().sum::<f64>() + self.leakage.get::<siemens>();
+        Network { conductance_s, rate_per_s, total_s }
+    }
+}
+
+/// A bank in plain SI numbers.
+#[derive(Clone, Debug)]
+pub(crate) struct Network {
+    /// 1/R of each branch.
+    pub(crate) conductance_s: Vec<f64>,
+    /// 1/(R·C) of each branch.
+    pub(crate) rate_per_s: Vec<f64>,
+    /// All branch conductances and the leakage together.
+    total_s: f64,
+}
+
+impl Network {
+    /// Terminal voltage, and the sum Σ 1/R + G − P/v² by which it answers a change of current.
+    pub(crate) fn terminal(&self, inner_v: &[f64], drain: &Drain) -> Option<(f64, f64)> {
+        let (power_w, current_a) = (drain.power.get::<watt>(), drain.current.get::<ampere>());
+        let source_a: f64 = self.conductance_s.iter().zip(inner_v).map(|(g, u)| g * u).sum::<f64>() - current_a;
+        let discriminant = source_a * source_a - 4.0 * self.total_s * power_w;
+        if source_a <= 0.0 || discriminant < 0.0 {
+            return None;
+        }
+        let terminal_v = (source_a + discriminant.sqrt()) / (2.0 * self.total_s);
+        Some((terminal_v, self.total_s - power_w / (terminal_v * terminal_v)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn cell() -> Capacitor {
+        Capacitor {
+            capacitance: farads(10.0),
+            tolerance_low: fraction(0.2),
+            tolerance_high: fraction(0.2),
+            esr: ohms(0.4),
+            rated_voltage: volts(2.7),
+            leakage: amperes(30e-6),
+            series: 2,
+            parallel: 3,
+            balance_resistor: Some(ohms(470e3)),
+            bias_capacitance: fraction(1.0),
+            end_of_life_capacitance: fraction(0.7),
+            end_of_life_esr: fraction(3.0),
+            cold_capacitance: fraction(0.9),
+            cold_esr: fraction(1.5),
+        }
+    }
+
+    /// By hand from the laws of series and parallel connection.
+    #[test]
+    fn cells_in_series_and_parallel_combine_as_kirchhoff_says() {
+        let nominal = Bank::of(&[cell()], Wear::NONE);
+        assert_relative_eq!(nominal.branches[0].capacitance.value, 15.0, max_relative = 1e-12);
+        assert_relative_eq!(nominal.branches[0].resistance.value, 0.8 / 3.0, max_relative = 1e-12);
+        // At 5.4 V each string leaks 30 uA and its two balance resistors carry 5.4 V / 940 kohm.
+        let leak_a = nominal.leakage.value * 5.4;
+        assert_relative_eq!(leak_a, 3.0 * (30e-6 + 5.4 / 940e3), max_relative = 1e-12);
+        let worst = Bank::of(&[cell()], Wear::WORST);
+        assert_relative_eq!(worst.branches[0].capacitance.value, 15.0 * 0.8 * 0.7 * 0.9, max_relative = 1e-12);
+        assert_relative_eq!(worst.branches[0].resistance.value, 0.8 / 3.0 * 4.5, max_relative = 1e-12);
+    }
+
+    /// The most that a source can give: V²/4R; 2.7 V behind 20 mohm gives 91.125 W.
+    /// Source: capacitor application note "Maximum power", P = V²/(4·ESR).
+    #[test]
+    fn the_bank_gives_at_most_the_matched_power() {
+        let bank = Bank {
+            branches: vec![Branch { capacitance: farads(1.0), resistance: ohms(0.02) }],
+            leakage: siemenses(0.0),
+        };
+        let at = |power_w: f64| {
+            bank.terminal(&[2.7], &Drain { power: watts(power_w), current: amperes(0.0) })
+        };
+        assert!(at(91.125 * (1.0 + 1e-9)).is_none());
+        let matched = at(91.125 * (1.0 - 1e-12)).expect("just below the limit");
+        // At the limit half the voltage is left.
+        assert_relative_eq!(matched.value, 1.35, max_relative = 1e-5);
+        // At an eighth of V²/R ("effective" power, IEC 62391-2: V²/8R, 45.5625 W) (2 + √2)/4 of it is left.
+        let effective = at(45.5625).expect("well below the limit");
+        assert_relative_eq!(effective.value, 2.7 * (2.0 + 2f64.sqrt()) / 4.0, max_relative = 1e-12);
+    }
+}

@@ -1,0 +1,348 @@
+//! STAGE 1: the node, as meant: every quantity typed, every key checked, every default filled in.
+//!
+//! A [`Node`] comes out of [`Node::read`]; nothing after it needs to look at text, units or missing keys.
+
+use crate::units::*;
+
+/// One battery-free sensor node: its storage, supply, actions, radio, sensing, source and policy.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Node {
+    /// Name of the node: lower-case letters, digits and hyphens, starting with a letter.
+    pub name: String,
+    /// Capacitors that stand in parallel at the storage terminal; at least one.
+    pub storage: Vec<Capacitor>,
+    /// What stands between the storage terminal and the load.
+    pub supply: Supply,
+    /// Current of the whole node asleep, at the rail.
+    pub sleep_current: Current,
+    /// From power-up until the firmware can first ask the policy.
+    pub boot: Action,
+    /// Taking one sample.
+    pub measure: Action,
+    /// Sending one report.
+    pub transmit: Action,
+    /// How a report is keyed; `None` when no phase is timed by airtime.
+    pub radio: Option<Radio>,
+    /// How the firmware reads the storage voltage.
+    pub sense: Sense,
+    /// The source and its converter.
+    pub harvest: Harvest,
+    /// How often to report.
+    pub policy: Pacing,
+    /// How much to allow for what is not known.
+    pub margins: Margins,
+}
+
+/// One kind of capacitor in the storage bank, `series` × `parallel` cells of it. All figures are of one cell.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Capacitor {
+    /// Nominal capacitance of one cell.
+    pub capacitance: Capacitance,
+    /// How far below nominal a delivered part may be, 0 to under 1.
+    pub tolerance_low: Ratio,
+    /// How far above nominal a delivered part may be, at least 0.
+    pub tolerance_high: Ratio,
+    /// Equivalent series resistance of one cell, new, at room temperature; above 0.
+    pub esr: Resistance,
+    /// Rated voltage of one cell.
+    pub rated_voltage: Voltage,
+    /// Leakage current of one cell at its rated voltage.
+    pub leakage: Current,
+    /// Cells in series, at least 1.
+    pub series: u32,
+    /// Strings in parallel, at least 1.
+    pub parallel: u32,
+    /// Resistor across each cell of a string.
+    pub balance_resistor: Option<Resistance>,
+    /// Fraction of the capacitance left at the working voltage (ceramics); 1 when not given.
+    pub bias_capacitance: Ratio,
+    /// Fraction of the capacitance left at the end of life; 1 when not given.
+    pub end_of_life_capacitance: Ratio,
+    /// Series resistance at the end of life as a fraction of the new one, at least 1.
+    pub end_of_life_esr: Ratio,
+    /// Fraction of the capacitance left at the cold end; 1 when not given.
+    pub cold_capacitance: Ratio,
+    /// Series resistance at the cold end as a fraction of that at room temperature, at least 1.
+    pub cold_esr: Ratio,
+}
+
+/// What stands between the storage terminal and the load.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Supply {
+    /// The regulator, or none.
+    pub regulator: Regulator,
+    /// Comparator that connects the node to storage.
+    pub gate: Option<Gate>,
+}
+
+/// How the rail is made from the storage terminal.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Regulator {
+    /// Storage is the rail.
+    Direct {
+        /// Lowest storage voltage at which the load works.
+        minimum_input: Voltage,
+    },
+    /// A linear regulator.
+    Linear {
+        /// Rail voltage.
+        rail: Voltage,
+        /// Least voltage between terminal and rail at the largest load.
+        dropout: Voltage,
+        /// Current that the regulator itself draws from the terminal.
+        quiescent: Current,
+    },
+    /// A switching converter.
+    Switching {
+        /// Rail voltage.
+        rail: Voltage,
+        /// Storage voltage below which the rail is no longer held.
+        minimum_input: Voltage,
+        /// Current that the converter itself draws from the terminal.
+        quiescent: Current,
+        /// Efficiency over load current.
+        efficiency: Efficiency,
+    },
+}
+
+/// Efficiency of a converter over its load current: points with rising current, at least one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Efficiency {
+    /// Load current and efficiency (above 0, at most 1), in rising order of current.
+    pub points: Vec<(Current, Ratio)>,
+}
+
+/// Comparator with hysteresis that connects the node to storage.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gate {
+    /// Storage voltage at which the node is connected.
+    pub connect_above: Voltage,
+    /// Storage voltage at which it is disconnected.
+    pub disconnect_below: Voltage,
+    /// Either threshold may be off by this fraction.
+    pub tolerance: Ratio,
+}
+
+/// Something the node does: phases one after the other, the whole repeated `attempts` times.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Action {
+    /// The phases, in order; at least one.
+    pub phases: Vec<Phase>,
+    /// How often the phases are run in the worst case (first try and retries); at least 1.
+    pub attempts: u32,
+}
+
+/// A stretch of an action with one current.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Phase {
+    /// Name as the node file has it.
+    pub name: String,
+    /// Mean current at the rail.
+    pub current: Current,
+    /// Highest current inside the phase, at the rail: equals `current` unless the phase stands for a stretch
+    /// of a measured profile.
+    pub peak_current: Current,
+    /// How long it lasts.
+    pub extent: Extent,
+}
+
+/// How long a phase lasts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Extent {
+    /// A given time.
+    Fixed(Time),
+    /// As long as the radio is on the air for one report.
+    Airtime,
+}
+
+/// The radio's modulation, frame and duty limit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Radio {
+    /// What goes on the air.
+    pub frame: Frame,
+    /// Largest fraction of time the transmitter may be on the air, above 0 and at most 1; the user states it
+    /// from the local rules.
+    pub duty_limit: Option<Ratio>,
+}
+
+/// What goes on the air for one attempt.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Frame {
+    /// Chirp spread spectrum.
+    Chirp {
+        /// 7 to 12.
+        spreading_factor: u32,
+        /// Bandwidth.
+        bandwidth: Frequency,
+        /// 1 to 4 for 4/5 to 4/8.
+        coding_rate: u32,
+        /// Preamble symbols, at least 6.
+        preamble_symbols: u32,
+        /// Whether the physical header is sent.
+        explicit_header: bool,
+        /// Whether the payload carries a checksum.
+        crc: bool,
+        /// Low-data-rate optimisation; `None` means on when a symbol is longer than 16 ms.
+        low_data_rate: Option<bool>,
+        /// Bytes after the physical header, 0 to 255.
+        payload_bytes: u32,
+    },
+    /// IEEE 802.15.4 at 2.4 GHz, O-QPSK, 250 kb/s.
+    Ieee802154 {
+        /// The whole MAC frame, frame check included; at most `maximum_frame`.
+        payload_bytes: u32,
+        /// Largest MAC frame, at most 127.
+        maximum_frame: u32,
+    },
+    /// Bluetooth LE legacy advertising, undirected.
+    BleAdvertising {
+        /// Bits per second of the physical layer.
+        phy: BlePhy,
+        /// Advertising data without the 6-byte address, 0 to 31.
+        payload_bytes: u32,
+        /// Channels used, 1 to 3.
+        channels: u32,
+        /// Time between the end on one channel and the start on the next.
+        gap: Time,
+    },
+}
+
+/// Physical layer of Bluetooth LE. Legacy advertising exists on 1M alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BlePhy {
+    /// 1 Mb/s.
+    OneMegabit,
+}
+
+/// How the firmware reads the storage voltage.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sense {
+    /// Resolution of the analogue-to-digital converter, 6 to 16.
+    pub bits: u32,
+    /// Its reference voltage: the input that reads full scale.
+    pub reference: Voltage,
+    /// The reference may be off by this fraction.
+    pub reference_tolerance: Ratio,
+    /// Resistor from the terminal to the converter's input; 0 when there is no divider.
+    pub divider_top: Resistance,
+    /// Resistor from the converter's input to ground.
+    pub divider_bottom: Resistance,
+    /// Each resistor may be off by this fraction.
+    pub divider_tolerance: Ratio,
+}
+
+/// The source and its harvesting converter.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Harvest {
+    /// Where the power comes from.
+    pub source: Source,
+    /// Fraction of the offered power that reaches storage.
+    pub converter_efficiency: Ratio,
+    /// Charging stops at this terminal voltage.
+    pub overvoltage: Voltage,
+    /// Largest current that the converter pushes into storage.
+    pub maximum_current: Current,
+    /// Below this terminal voltage the cold-start efficiency holds.
+    pub cold_start: Voltage,
+    /// Fraction of the offered power that reaches storage below `cold_start`.
+    pub cold_start_efficiency: Ratio,
+}
+
+/// Where the power comes from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Source {
+    /// The same power at all times.
+    Constant {
+        /// Power offered to the converter.
+        power: Power,
+    },
+    /// A solar module outdoors.
+    Photovoltaic {
+        /// Module area.
+        area: Area,
+        /// Module efficiency.
+        efficiency: Ratio,
+        /// Where it stands.
+        site: Site,
+    },
+    /// A solar cell indoors, under a weekly schedule of light.
+    Indoor {
+        /// Cell area.
+        area: Area,
+        /// Electrical power density over illuminance, in rising order of illuminance.
+        power_density: Vec<(Illuminance, PowerDensity)>,
+        /// Time of day from which each illuminance holds, in rising order; the last one runs to the first.
+        schedule: Vec<(Time, Illuminance)>,
+        /// Days on which it stays dark, Monday = 0.
+        closed_days: Vec<u32>,
+    },
+    /// A recorded trace, given to the simulation.
+    Trace,
+}
+
+/// Where a solar module stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Site {
+    /// Degrees north, −90 to 90.
+    pub latitude_deg: f64,
+    /// Degrees east, −180 to 180.
+    pub longitude_deg: f64,
+    /// Fraction of the unshaded horizontal irradiance that reaches the module; 1 when not given.
+    pub shade: Ratio,
+}
+
+/// How often to report, and what waits until then.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pacing {
+    /// Least time between reports.
+    pub fastest: Time,
+    /// Longest time aimed at between reports.
+    pub slowest: Time,
+    /// Stored energy is spread over this long without harvest.
+    pub dark_horizon: Time,
+    /// Sleep that must stay affordable after any action.
+    pub reserve: Time,
+    /// Samples in one report, 1 to 255.
+    pub batch: u32,
+    /// Samples that can wait, `batch` to 255.
+    pub backlog: u32,
+    /// What gives way when the backlog is full.
+    pub when_full: WhenFull,
+    /// How much higher an action resumes after it was refused; chosen by the generator when not given.
+    pub hysteresis: Option<Voltage>,
+}
+
+/// What gives way when the backlog is full.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WhenFull {
+    /// The oldest sample is dropped.
+    KeepNewest,
+    /// The new sample is dropped.
+    KeepOldest,
+    /// Every second sample is dropped, then every second new one, and so on.
+    ThinEvenly,
+}
+
+/// How much to allow for what is not known.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Margins {
+    /// How sensing errors add up.
+    pub stack: Stack,
+    /// Cold end of the temperature range, if given.
+    pub temperature_min: Option<Temperature>,
+    /// Hot end of the temperature range, if given.
+    pub temperature_max: Option<Temperature>,
+    /// Every current of the node may be higher by this fraction.
+    pub load: Ratio,
+    /// Added last.
+    pub extra: Voltage,
+}
+
+/// How independent errors add up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stack {
+    /// All at their worst at once.
+    WorstCase,
+    /// Squared, summed, rooted.
+    RootSumSquare,
+}

@@ -1,0 +1,2 @@
+//! Policy.
+#![no_std]
