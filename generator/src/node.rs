@@ -36,8 +36,10 @@ pub struct Node {
 /// One kind of capacitor in the storage bank, `series` × `parallel` cells of it. All figures are of one cell.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Capacitor {
-    /// Nominal capacitance of one cell.
+    /// Nominal capacitance of one cell; where it rises with voltage, that at rated voltage.
     pub capacitance: Capacitance,
+    /// Rise of one cell's capacitance with its voltage, at least 0; `slope · rated_voltage` is below `capacitance`.
+    pub capacitance_slope: CapacitanceSlope,
     /// How far below nominal a delivered part may be, 0 to under 1.
     pub tolerance_low: Ratio,
     /// How far above nominal a delivered part may be, at least 0.

@@ -43,6 +43,25 @@ pub type Resistance = uom::si::f64::ElectricalResistance;
 pub type Conductance = uom::si::f64::ElectricalConductance;
 /// Power of a light or heat flow on an area [W/m²].
 pub type PowerDensity = uom::si::f64::HeatFluxDensity;
+/// Capacitance that rises with voltage [F/V].
+pub type CapacitanceSlope = uom::si::Quantity<
+    uom::si::ISQ<
+        uom::typenum::N4,
+        uom::typenum::N2,
+        uom::typenum::P7,
+        uom::typenum::P3,
+        uom::typenum::Z0,
+        uom::typenum::Z0,
+        uom::typenum::Z0,
+    >,
+    uom::si::SI<f64>,
+    f64,
+>;
+
+/// A [`CapacitanceSlope`] from a number of farads per volt.
+pub fn farads_per_volt(value: f64) -> CapacitanceSlope {
+    farads(value) / volts(1.0)
+}
 
 macro_rules! constructors {
     ($($name:ident: $quantity:ident in $unit:ident),* $(,)?) => {$(

@@ -5,10 +5,16 @@ use crate::node::Capacitor;
 use crate::units::*;
 
 /// A capacitance behind its series resistance.
+///
+/// The capacitance may rise with the voltage u on it, C(u) = dQ/du = capacitance + slope·u: a double-layer cell does
+/// (Zubieta and Bonert, "Characterization of double-layer capacitors for power electronics applications", IEEE
+/// Transactions on Industry Applications 36 (2000) 199-205).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Branch {
-    /// Capacitance [F], above 0.
+    /// Capacitance at 0 V [F], above 0.
     pub capacitance: Capacitance,
+    /// Rise of the capacitance with voltage [F/V], at least 0.
+    pub slope: CapacitanceSlope,
     /// Series resistance [ohm], above 0.
     pub resistance: Resistance,
 }
@@ -67,16 +73,16 @@ impl Bank {
             .iter()
             .map(|part| {
                 let (series, parallel) = (f64::from(part.series), f64::from(part.parallel));
-                let mut capacitance = part.capacitance * part.bias_capacitance * parallel / series;
+                let mut share = part.bias_capacitance * parallel / series;
                 let mut resistance = part.esr * series / parallel;
                 if wear.tolerance {
-                    capacitance = capacitance * (fraction(1.0) - part.tolerance_low);
+                    share = share * (fraction(1.0) - part.tolerance_low);
                 }
                 if wear.aged_capacitance {
-                    capacitance = capacitance * part.end_of_life_capacitance;
+                    share = share * part.end_of_life_capacitance;
                 }
                 if wear.cold_capacitance {
-                    capacitance = capacitance * part.cold_capacitance;
+                    share = share * part.cold_capacitance;
                 }
                 if wear.aged_resistance {
                     resistance = resistance * part.end_of_life_esr;
@@ -84,15 +90,22 @@ impl Bank {
                 if wear.cold_resistance {
                     resistance = resistance * part.cold_esr;
                 }
-                Branch { capacitance, resistance }
+                let empty = part.capacitance - part.capacitance_slope * part.rated_voltage;
+                // Each of the cells in series has its share of the voltage.
+                Branch {
+                    capacitance: empty * share,
+                    slope: part.capacitance_slope * share / series,
+                    resistance,
+                }
             })
             .collect();
         let leakage = storage
             .iter()
             .map(|part| {
                 let (series, parallel) = (f64::from(part.series), f64::from(part.parallel));
-                let balance: Conductance =
-                    part.balance_resistor.map_or(siemenses(0.0), |resistor| (resistor * series).recip());
+                let balance: Conductance = part
+                    .balance_resistor
+                    .map_or(siemenses(0.0), |resistor| (resistor * series).recip());
                 let own: Conductance = part.leakage / (part.rated_voltage * series);
                 (own + balance) * parallel
             })
@@ -100,26 +113,33 @@ impl Bank {
         Self { branches, leakage }
     }
 
-    /// Capacitance of all branches together.
-    pub fn capacitance(&self) -> Capacitance {
-        self.branches.iter().map(|branch| branch.capacitance).sum()
+    /// Capacitance of all branches together with `inner` volts on each.
+    pub fn capacitance(&self, inner: Voltage) -> Capacitance {
+        self.branches
+            .iter()
+            .map(|branch| branch.capacitance + branch.slope * inner)
+            .sum()
     }
 
     /// The largest series resistance of a branch: no reading taken while charging can stand further above the
     /// voltage behind the resistance than the charging current times this.
     pub fn largest_resistance(&self) -> Resistance {
-        self.branches.iter().map(|branch| branch.resistance).fold(ohms(0.0), Resistance::max)
+        self.branches
+            .iter()
+            .map(|branch| branch.resistance)
+            .fold(ohms(0.0), Resistance::max)
     }
 
-    /// Energy stored with `inner` volts behind each branch's resistance: the sum of C·u²/2.
-    pub fn stored(&self, inner: &[f64]) -> Energy {
-        let twice: f64 = self
-            .branches
+    /// Energy stored with `inner_v` volts behind each branch's resistance: the sum of C·u²/2 + slope·u³/3.
+    pub fn stored(&self, inner_v: &[f64]) -> Energy {
+        self.branches
             .iter()
-            .zip(inner)
-            .map(|(branch, volts)| branch.capacitance.get::<farad>() * volts * volts)
-            .sum();
-        joules(twice / 2.0)
+            .zip(inner_v)
+            .map(|(branch, inner_v)| {
+                let inner = volts(*inner_v);
+                (branch.capacitance / 2.0 + branch.slope * inner / 3.0) * inner * inner
+            })
+            .sum()
     }
 
     /// Terminal voltage under `drain`, with `inner` volts behind each branch's resistance; `None` where the bank
@@ -129,21 +149,31 @@ impl Bank {
     /// a source settles at when the load is keyed from rest; the lower one is an unstable point of a constant-power
     /// load (docs/model.md, equation 6).
     pub fn terminal(&self, inner: &[f64], drain: &Drain) -> Option<Voltage> {
-        self.network().terminal(inner, drain).map(|(terminal_v, _)| volts(terminal_v))
+        self.network()
+            .terminal(inner, drain)
+            .map(|(terminal_v, _)| volts(terminal_v))
     }
 
     /// Plain numbers for the integrator's inner loop.
     pub(crate) fn network(&self) -> Network {
-        let conductance_s: Vec<f64> =
-            self.branches.iter().map(|branch| branch.resistance.get::<ohm>().recip()).collect();
-        let rate_per_s = self
+        let conductance_s: Vec<f64> = self
             .branches
             .iter()
-            .zip(&conductance_s)
-            .map(|(branch, conductance)| conductance / branch.capacitance.get::<farad>())
+            .map(|branch| branch.resistance.get::<ohm>().recip())
             .collect();
+        let capacitance_f = self
+            .branches
+            .iter()
+            .map(|branch| branch.capacitance.get::<farad>())
+            .collect();
+        let slope_f_per_v = self.branches.iter().map(|branch| branch.slope.value).collect();
         let total_s = conductance_s.iter().sum::<f64>() + self.leakage.get::<siemens>();
-        Network { conductance_s, rate_per_s, total_s }
+        Network {
+            conductance_s,
+            capacitance_f,
+            slope_f_per_v,
+            total_s,
+        }
     }
 }
 
@@ -152,17 +182,33 @@ impl Bank {
 pub(crate) struct Network {
     /// 1/R of each branch.
     pub(crate) conductance_s: Vec<f64>,
-    /// 1/(R·C) of each branch.
-    pub(crate) rate_per_s: Vec<f64>,
+    /// Capacitance of each branch at 0 V.
+    capacitance_f: Vec<f64>,
+    /// Rise of each branch's capacitance with voltage.
+    pub(crate) slope_f_per_v: Vec<f64>,
     /// All branch conductances and the leakage together.
     total_s: f64,
 }
 
 impl Network {
+    /// Capacitance of each branch at the voltage it stands at.
+    pub(crate) fn capacitance_f(&self, inner_v: &[f64]) -> Vec<f64> {
+        let parts = self.capacitance_f.iter().zip(&self.slope_f_per_v).zip(inner_v);
+        parts
+            .map(|((capacitance, slope), inner)| capacitance + slope * inner)
+            .collect()
+    }
+
     /// Terminal voltage, and the sum Σ 1/R + G − P/v² by which it answers a change of current.
     pub(crate) fn terminal(&self, inner_v: &[f64], drain: &Drain) -> Option<(f64, f64)> {
         let (power_w, current_a) = (drain.power.get::<watt>(), drain.current.get::<ampere>());
-        let source_a: f64 = self.conductance_s.iter().zip(inner_v).map(|(g, u)| g * u).sum::<f64>() - current_a;
+        let source_a: f64 = self
+            .conductance_s
+            .iter()
+            .zip(inner_v)
+            .map(|(g, u)| g * u)
+            .sum::<f64>()
+            - current_a;
         let discriminant = source_a * source_a - 4.0 * self.total_s * power_w;
         if source_a <= 0.0 || discriminant < 0.0 {
             return None;
@@ -180,6 +226,7 @@ mod tests {
     fn cell() -> Capacitor {
         Capacitor {
             capacitance: farads(10.0),
+            capacitance_slope: farads_per_volt(0.0),
             tolerance_low: fraction(0.2),
             tolerance_high: fraction(0.2),
             esr: ohms(0.4),
@@ -201,13 +248,25 @@ mod tests {
     fn cells_in_series_and_parallel_combine_as_kirchhoff_says() {
         let nominal = Bank::of(&[cell()], Wear::NONE);
         assert_relative_eq!(nominal.branches[0].capacitance.value, 15.0, max_relative = 1e-12);
-        assert_relative_eq!(nominal.branches[0].resistance.value, 0.8 / 3.0, max_relative = 1e-12);
+        assert_relative_eq!(
+            nominal.branches[0].resistance.value,
+            0.8 / 3.0,
+            max_relative = 1e-12
+        );
         // At 5.4 V each string leaks 30 uA and its two balance resistors carry 5.4 V / 940 kohm.
         let leak_a = nominal.leakage.value * 5.4;
         assert_relative_eq!(leak_a, 3.0 * (30e-6 + 5.4 / 940e3), max_relative = 1e-12);
         let worst = Bank::of(&[cell()], Wear::WORST);
-        assert_relative_eq!(worst.branches[0].capacitance.value, 15.0 * 0.8 * 0.7 * 0.9, max_relative = 1e-12);
-        assert_relative_eq!(worst.branches[0].resistance.value, 0.8 / 3.0 * 4.5, max_relative = 1e-12);
+        assert_relative_eq!(
+            worst.branches[0].capacitance.value,
+            15.0 * 0.8 * 0.7 * 0.9,
+            max_relative = 1e-12
+        );
+        assert_relative_eq!(
+            worst.branches[0].resistance.value,
+            0.8 / 3.0 * 4.5,
+            max_relative = 1e-12
+        );
     }
 
     /// The most that a source can give: V²/4R; 2.7 V behind 20 mohm gives 91.125 W.
@@ -215,11 +274,21 @@ mod tests {
     #[test]
     fn the_bank_gives_at_most_the_matched_power() {
         let bank = Bank {
-            branches: vec![Branch { capacitance: farads(1.0), resistance: ohms(0.02) }],
+            branches: vec![Branch {
+                capacitance: farads(1.0),
+                slope: farads_per_volt(0.0),
+                resistance: ohms(0.02),
+            }],
             leakage: siemenses(0.0),
         };
         let at = |power_w: f64| {
-            bank.terminal(&[2.7], &Drain { power: watts(power_w), current: amperes(0.0) })
+            bank.terminal(
+                &[2.7],
+                &Drain {
+                    power: watts(power_w),
+                    current: amperes(0.0),
+                },
+            )
         };
         assert!(at(91.125 * (1.0 + 1e-9)).is_none());
         let matched = at(91.125 * (1.0 - 1e-12)).expect("just below the limit");
@@ -227,6 +296,10 @@ mod tests {
         assert_relative_eq!(matched.value, 1.35, max_relative = 1e-5);
         // At an eighth of V²/R ("effective" power, IEC 62391-2: V²/8R, 45.5625 W) (2 + √2)/4 of it is left.
         let effective = at(45.5625).expect("well below the limit");
-        assert_relative_eq!(effective.value, 2.7 * (2.0 + 2f64.sqrt()) / 4.0, max_relative = 1e-12);
+        assert_relative_eq!(
+            effective.value,
+            2.7 * (2.0 + 2f64.sqrt()) / 4.0,
+            max_relative = 1e-12
+        );
     }
 }

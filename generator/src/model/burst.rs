@@ -1,5 +1,6 @@
 //! Closed forms: how full a single branch must be so that a stretch at constant current or constant power ends
-//! with its terminal at a given voltage. No leakage, and only one of the two kinds of drain at a time.
+//! with its terminal at a given voltage. No leakage, a constant capacitance, and only one
+//! of the two kinds of drain at a time.
 
 use crate::model::bank::Branch;
 use crate::model::discharge::Stretch;
@@ -12,14 +13,21 @@ const SETTLED: f64 = 1e-15;
 const ROUNDS: u32 = 60;
 
 /// Voltage behind the resistance at which `branch` can just carry `stretches`, with its terminal never below
-/// `floor`; `None` where no closed form exists (constant power and constant current together).
+/// `floor`; `None` where no closed form exists (constant power and constant current together, or a capacitance that
+/// rises with voltage).
 ///
 /// Backward over the stretches: the end of a stretch must satisfy both the next one's start and
 /// `floor + i(floor)·R` (docs/model.md, equations 7 to 9).
 pub fn start(branch: &Branch, floor: Voltage, stretches: &[Stretch]) -> Option<Voltage> {
+    if branch.slope > farads_per_volt(0.0) {
+        return None;
+    }
     let mut needed = floor;
     for stretch in stretches.iter().rev() {
-        let end = needed.max(resting(branch, floor, &stretch.drain)).max(resting(branch, floor, &stretch.peak));
+        let end =
+            needed
+                .max(resting(branch, floor, &stretch.drain))
+                .max(resting(branch, floor, &stretch.peak));
         needed = if stretch.drain.power == watts(0.0) {
             end + stretch.drain.current * stretch.duration / branch.capacitance
         } else if stretch.drain.current == amperes(0.0) {
@@ -73,7 +81,7 @@ fn before_constant_power(branch: &Branch, power: Power, duration: Time, end: Vol
 ///
 /// ```
 /// use millpond::{model::{bank::Branch, burst::holding_time}, units::*};
-/// let branch = Branch { capacitance: farads(0.1), resistance: ohms(0.5) };
+/// let branch = Branch { capacitance: farads(0.1), slope: farads_per_volt(0.0), resistance: ohms(0.5) };
 /// let time = holding_time(&branch, watts(0.1), volts(4.5), volts(2.2));
 /// assert!((time - seconds(7.669019900)).abs() < seconds(1e-8));
 /// ```
@@ -98,17 +106,35 @@ mod tests {
     use proptest::prelude::*;
 
     fn branch(capacitance_f: f64, resistance_ohm: f64) -> Branch {
-        Branch { capacitance: farads(capacitance_f), resistance: ohms(resistance_ohm) }
+        Branch {
+            capacitance: farads(capacitance_f),
+            slope: farads_per_volt(0.0),
+            resistance: ohms(resistance_ohm),
+        }
     }
 
     fn constant_power(power_w: f64, duration_s: f64) -> Stretch {
-        let drain = Drain { power: watts(power_w), current: amperes(0.0) };
-        Stretch { drain, peak: drain, duration: seconds(duration_s) }
+        let drain = Drain {
+            power: watts(power_w),
+            current: amperes(0.0),
+        };
+        Stretch {
+            drain,
+            peak: drain,
+            duration: seconds(duration_s),
+        }
     }
 
     fn constant_current(current_a: f64, duration_s: f64) -> Stretch {
-        let drain = Drain { power: watts(0.0), current: amperes(current_a) };
-        Stretch { drain, peak: drain, duration: seconds(duration_s) }
+        let drain = Drain {
+            power: watts(0.0),
+            current: amperes(current_a),
+        };
+        Stretch {
+            drain,
+            peak: drain,
+            duration: seconds(duration_s),
+        }
     }
 
     /// Rows computed by quadrature (SciPy) and confirmed by a circuit simulator to its print precision.
@@ -146,7 +172,8 @@ mod tests {
     /// capacitance of ultracapacitors", constant-current example).
     #[test]
     fn constant_current_equals_the_published_example() {
-        let found = start(&branch(1.25, 1e-9), volts(4.2), &[constant_current(0.1, 10.0)]).expect("closed form");
+        let found =
+            start(&branch(1.25, 1e-9), volts(4.2), &[constant_current(0.1, 10.0)]).expect("closed form");
         assert_abs_diff_eq!(found.value, 5.0, epsilon = 1e-8);
     }
 
@@ -161,7 +188,8 @@ mod tests {
     /// Published: a back-up of 0.5 A for 2 s from 5 V to 3 V asks for 0.5 F (sizing note "C = I·t/(Vwork − Vmin)").
     #[test]
     fn back_up_sizing_equals_the_published_example() {
-        let found = start(&branch(0.5, 1e-9), volts(3.0), &[constant_current(0.5, 2.0)]).expect("closed form");
+        let found =
+            start(&branch(0.5, 1e-9), volts(3.0), &[constant_current(0.5, 2.0)]).expect("closed form");
         assert_abs_diff_eq!(found.value, 5.0, epsilon = 1e-8);
     }
 
@@ -170,8 +198,8 @@ mod tests {
     /// data sheet ("Capacitor selection procedure", with α = 80 % recommended); 0.702850048 and 0.833419326.
     #[test]
     fn utilisation_equals_the_published_formula() {
-        for (alpha, share) in [(0.8, 0.702850048), (0.9, 0.833419326)] {
-            let (c, v, p) = (2.5, 10.0, 25.0 / 0.9);
+        for (alpha, share) in [(0.8f64, 0.702850048), (0.9, 0.833419326)] {
+            let (c, v, p) = (2.5, 10.0f64, 25.0 / 0.9);
             let r = (1.0 - alpha) * v * v / (4.0 * p);
             let limit = ((1.0 - alpha) * v * v).sqrt();
             let time = holding_time(&branch(c, r), watts(p), volts(v), volts(limit));

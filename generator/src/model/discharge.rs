@@ -43,7 +43,7 @@ pub struct Discharged {
 /// ```
 /// use millpond::{model::{bank::*, discharge::*, drain::Drain}, units::*};
 /// let bank = Bank {
-///     branches: vec![Branch { capacitance: farads(1.0), resistance: ohms(2.0) }],
+///     branches: vec![Branch { capacitance: farads(1.0), slope: farads_per_volt(0.0), resistance: ohms(2.0) }],
 ///     leakage: siemenses(0.0),
 /// };
 /// let drain = Drain { power: watts(0.0), current: amperes(0.1) };
@@ -59,30 +59,34 @@ pub fn discharge(bank: &Bank, inner_v: &[f64], stretches: &[Stretch]) -> Option<
     for stretch in stretches {
         lowest_v = lowest_v.min(run(&network, &mut state_v, stretch)?);
     }
-    Some(Discharged { inner_v: state_v, lowest: volts(lowest_v) })
+    Some(Discharged {
+        inner_v: state_v,
+        lowest: volts(lowest_v),
+    })
 }
 
 /// Advances `state_v` over one stretch; the lowest terminal voltage under the stretch's peak drain.
 fn run(network: &Network, state_v: &mut Vec<f64>, stretch: &Stretch) -> Option<f64> {
     let duration_s = stretch.duration.get::<second>();
     let (mut lowest_v, _) = network.terminal(state_v, &stretch.peak)?;
-    let mut elapsed_s = 0.0;
+    let mut left_s = duration_s;
     let mut step_s = duration_s;
-    while elapsed_s < duration_s {
-        step_s = step_s.min(duration_s - elapsed_s);
-        if step_s < SHORTEST_STEP * duration_s {
-            return None;
-        }
+    while left_s > 0.0 {
+        step_s = step_s.min(left_s);
         let Some((next_v, error_v)) = step(network, state_v, &stretch.drain, step_s) else {
-            step_s /= 4.0;
+            step_s = shorter(step_s / 4.0, duration_s)?;
             continue;
         };
-        let growth = if error_v > 0.0 { 0.9 * (STEP_TOLERANCE_V / error_v).powf(0.25) } else { 5.0 };
+        let growth = if error_v > 0.0 {
+            0.9 * (STEP_TOLERANCE_V / error_v).powf(0.25)
+        } else {
+            5.0
+        };
         if error_v > STEP_TOLERANCE_V {
-            step_s *= growth.clamp(0.1, 0.9);
+            step_s = shorter(step_s * growth.clamp(0.1, 0.9), duration_s)?;
             continue;
         }
-        elapsed_s += step_s;
+        left_s -= step_s;
         step_s *= growth.clamp(1.0, 5.0);
         *state_v = next_v;
         lowest_v = lowest_v.min(network.terminal(state_v, &stretch.peak)?.0);
@@ -90,11 +94,48 @@ fn run(network: &Network, state_v: &mut Vec<f64>, stretch: &Stretch) -> Option<f
     Some(lowest_v)
 }
 
-/// Rates of change of the inner voltages, and the derivative of the terminal voltage by each of them.
-fn rates(network: &Network, state_v: &[f64], drain: &Drain) -> Option<(Vec<f64>, f64)> {
+/// A step to try again with; `None` once it is so short that the bank collapses at this very point.
+fn shorter(step_s: f64, duration_s: f64) -> Option<f64> {
+    (step_s > SHORTEST_STEP * duration_s).then_some(step_s)
+}
+
+/// Rates of change of the inner voltages at one state.
+struct Rates {
+    rate: Vec<f64>,
+    /// 1/(R·C) of each branch at this state.
+    per_s: Vec<f64>,
+    /// By how much each branch's capacitance rises with its voltage, relative to itself [1/V].
+    bend_per_v: Vec<f64>,
+    /// Derivative of the current at the terminal by its voltage.
+    answer_s: f64,
+}
+
+fn rates(network: &Network, state_v: &[f64], drain: &Drain) -> Option<Rates> {
     let (terminal_v, answer_s) = network.terminal(state_v, drain)?;
-    let rate = network.rate_per_s.iter().zip(state_v).map(|(rate, u)| rate * (terminal_v - u)).collect();
-    Some((rate, answer_s))
+    let capacitance_f = network.capacitance_f(state_v);
+    let per_s: Vec<f64> = network
+        .conductance_s
+        .iter()
+        .zip(&capacitance_f)
+        .map(|(g, c)| g / c)
+        .collect();
+    let rate = per_s
+        .iter()
+        .zip(state_v)
+        .map(|(per_s, u)| per_s * (terminal_v - u))
+        .collect();
+    let bend_per_v = network
+        .slope_f_per_v
+        .iter()
+        .zip(&capacitance_f)
+        .map(|(slope, c)| slope / c)
+        .collect();
+    Some(Rates {
+        rate,
+        per_s,
+        bend_per_v,
+        answer_s,
+    })
 }
 
 /// One Rosenbrock step: the new state and the largest difference to the embedded solution of order 3.
@@ -104,42 +145,75 @@ fn step(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Optio
     const A21: f64 = 2.0;
     const A31: f64 = 48.0 / 25.0;
     const A32: f64 = 6.0 / 25.0;
-    const C: [[f64; 3]; 3] = [[-8.0, 0.0, 0.0], [372.0 / 25.0, 12.0 / 5.0, 0.0], [-112.0 / 125.0, -54.0 / 125.0, -2.0 / 5.0]];
+    const C: [[f64; 3]; 3] = [
+        [-8.0, 0.0, 0.0],
+        [372.0 / 25.0, 12.0 / 5.0, 0.0],
+        [-112.0 / 125.0, -54.0 / 125.0, -2.0 / 5.0],
+    ];
     const B: [f64; 4] = [19.0 / 9.0, 0.5, 25.0 / 108.0, 125.0 / 108.0];
     const E: [f64; 4] = [17.0 / 54.0, 7.0 / 36.0, 0.0, 125.0 / 108.0];
 
-    let (start_rate, answer_s) = rates(network, state_v, drain)?;
+    let Rates {
+        rate: rate1,
+        per_s,
+        bend_per_v,
+        answer_s,
+    } = rates(network, state_v, drain)?;
     // The matrix 1/(γh) − J is a diagonal less a product of two vectors, since the branches meet in the terminal
     // alone: solved in closed form (Sherman and Morrison 1950).
-    let diagonal: Vec<f64> = network.rate_per_s.iter().map(|rate| 1.0 / (GAMMA * step_s) + rate).collect();
-    let coupling: f64 = network
-        .rate_per_s
+    let diagonal: Vec<f64> = per_s
         .iter()
-        .zip(&network.conductance_s)
+        .zip(rate1.iter().zip(&bend_per_v))
+        .map(|(per_s, (rate, bend))| 1.0 / (GAMMA * step_s) + per_s + rate * bend)
+        .collect();
+    let toward: Vec<f64> = network
+        .conductance_s
+        .iter()
+        .map(|conductance| conductance / answer_s)
+        .collect();
+    let away: Vec<f64> = per_s
+        .iter()
         .zip(&diagonal)
-        .map(|((rate, conductance), diagonal)| conductance / answer_s * rate / diagonal)
-        .sum();
+        .map(|(per_s, diagonal)| per_s / diagonal)
+        .collect();
+    let coupling: f64 = toward.iter().zip(&away).map(|(toward, away)| toward * away).sum();
     let solve = |right: Vec<f64>| -> Vec<f64> {
-        let scaled: Vec<f64> = right.iter().zip(&diagonal).map(|(right, diagonal)| right / diagonal).collect();
-        let along: f64 =
-            network.conductance_s.iter().zip(&scaled).map(|(conductance, x)| conductance / answer_s * x).sum();
+        let scaled: Vec<f64> = right
+            .iter()
+            .zip(&diagonal)
+            .map(|(right, diagonal)| right / diagonal)
+            .collect();
+        let along: f64 = toward.iter().zip(&scaled).map(|(toward, x)| toward * x).sum();
         let factor = along / (1.0 - coupling);
-        (scaled.iter().zip(&network.rate_per_s).zip(&diagonal)).map(|((x, rate), d)| x + factor * rate / d).collect()
+        scaled
+            .iter()
+            .zip(&away)
+            .map(|(x, away)| x + factor * away)
+            .collect()
     };
     let add = |base: &[f64], parts: &[(f64, &[f64])]| -> Vec<f64> {
         let mut sum = base.to_vec();
         for (weight, part) in parts {
-            sum.iter_mut().zip(*part).for_each(|(sum, part)| *sum += weight * part);
+            sum.iter_mut()
+                .zip(*part)
+                .for_each(|(sum, part)| *sum += weight * part);
         }
         sum
     };
 
-    let k1 = solve(start_rate);
-    let (rate2, _) = rates(network, &add(state_v, &[(A21, &k1)]), drain)?;
+    let k1 = solve(rate1);
+    let rate2 = rates(network, &add(state_v, &[(A21, &k1)]), drain)?.rate;
     let k2 = solve(add(&rate2, &[(C[0][0] / step_s, &k1)]));
-    let (rate3, _) = rates(network, &add(state_v, &[(A31, &k1), (A32, &k2)]), drain)?;
+    let rate3 = rates(network, &add(state_v, &[(A31, &k1), (A32, &k2)]), drain)?.rate;
     let k3 = solve(add(&rate3, &[(C[1][0] / step_s, &k1), (C[1][1] / step_s, &k2)]));
-    let k4 = solve(add(&rate3, &[(C[2][0] / step_s, &k1), (C[2][1] / step_s, &k2), (C[2][2] / step_s, &k3)]));
+    let k4 = solve(add(
+        &rate3,
+        &[
+            (C[2][0] / step_s, &k1),
+            (C[2][1] / step_s, &k2),
+            (C[2][2] / step_s, &k3),
+        ],
+    ));
     let next_v = add(state_v, &[(B[0], &k1), (B[1], &k2), (B[2], &k3), (B[3], &k4)]);
     let zero = vec![0.0; state_v.len()];
     let error_v = add(&zero, &[(E[0], &k1), (E[1], &k2), (E[2], &k3), (E[3], &k4)])
@@ -159,26 +233,45 @@ mod tests {
     fn bank(branches: &[(f64, f64)], leakage_s: f64) -> Bank {
         let branches = branches
             .iter()
-            .map(|(c, r)| Branch { capacitance: farads(*c), resistance: ohms(*r) })
+            .map(|(c, r)| Branch {
+                capacitance: farads(*c),
+                slope: farads_per_volt(0.0),
+                resistance: ohms(*r),
+            })
             .collect();
-        Bank { branches, leakage: siemenses(leakage_s) }
+        Bank {
+            branches,
+            leakage: siemenses(leakage_s),
+        }
     }
 
     fn stretch(power_w: f64, current_a: f64, duration_s: f64) -> Stretch {
-        let drain = Drain { power: watts(power_w), current: amperes(current_a) };
-        Stretch { drain, peak: drain, duration: seconds(duration_s) }
+        let drain = Drain {
+            power: watts(power_w),
+            current: amperes(current_a),
+        };
+        Stretch {
+            drain,
+            peak: drain,
+            duration: seconds(duration_s),
+        }
     }
 
     /// Halving the step of a method of order 4 divides its error by 16; 12 is asked, since the steps are finite.
     #[test]
     fn the_method_has_order_four() {
         let bank = bank(&[(0.1, 5.0), (0.02, 1.0)], 1e-3);
-        let drain = Drain { power: watts(0.05), current: amperes(1e-3) };
+        let drain = Drain {
+            power: watts(0.05),
+            current: amperes(1e-3),
+        };
         let after = |steps: u32| {
             let network = bank.network();
             let mut state = vec![3.0, 2.8];
             for _ in 0..steps {
-                state = step(&network, &state, &drain, 0.4 / f64::from(steps)).expect("no collapse").0;
+                state = step(&network, &state, &drain, 0.4 / f64::from(steps))
+                    .expect("no collapse")
+                    .0;
             }
             state[0]
         };
@@ -198,12 +291,41 @@ mod tests {
         assert_abs_diff_eq!(end.inner_v[1], 2.4, epsilon = 1e-7);
     }
 
+    /// By hand: with C(u) = C0 + k·u the charge is C0·u + k·u²/2. From 2.5 V, with 0.8 F + 0.2 F/V·u, 2.625 C are stored;
+    /// taking 1 C leaves 0.8·u + 0.1·u² = 1.625 C, u = (√(0.64 + 0.65) − 0.8)/0.2 = 1.678908 V.
+    #[test]
+    fn a_rising_capacitance_gives_the_charge_of_its_integral() {
+        let branch = Branch {
+            capacitance: farads(0.8),
+            slope: farads_per_volt(0.2),
+            resistance: ohms(1.0),
+        };
+        let bank = Bank {
+            branches: vec![branch],
+            leakage: siemenses(0.0),
+        };
+        let end = discharge(&bank, &[2.5], &[stretch(0.0, 0.1, 10.0)]).expect("stays up");
+        assert_abs_diff_eq!(end.inner_v[0], 5.0 * (1.29f64.sqrt() - 0.8), epsilon = 1e-7);
+        let spent = bank.stored(&[2.5]) - bank.stored(&end.inner_v);
+        // Energy taken at constant current: ∫ u dQ = 0.1 A · ∫ u dt, and C0·u²/2 + k·u³/3 by hand.
+        let by_hand = |u: f64| 0.4 * u * u + 0.2 / 3.0 * u * u * u;
+        assert_abs_diff_eq!(
+            spent.value,
+            by_hand(2.5) - by_hand(end.inner_v[0]),
+            epsilon = 1e-12
+        );
+    }
+
     /// By hand: a leaking capacitor falls exponentially, with time constant C·(R + 1/G).
     #[test]
     fn leakage_alone_is_an_exponential() {
         let bank = bank(&[(0.01, 100.0)], 1e-3);
         let end = discharge(&bank, &[5.0], &[stretch(0.0, 0.0, 3.0)]).expect("no load");
-        assert_abs_diff_eq!(end.inner_v[0], 5.0 * (-3.0f64 / (0.01 * 1100.0)).exp(), epsilon = 1e-7);
+        assert_abs_diff_eq!(
+            end.inner_v[0],
+            5.0 * (-3.0f64 / (0.01 * 1100.0)).exp(),
+            epsilon = 1e-7
+        );
     }
 
     #[test]

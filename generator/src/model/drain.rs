@@ -33,11 +33,23 @@ impl Drain {
     /// ```
     pub fn of(regulator: &Regulator, load: Current) -> Self {
         match regulator {
-            Regulator::Direct { .. } => Self { power: watts(0.0), current: load },
-            Regulator::Linear { quiescent, .. } => Self { power: watts(0.0), current: load + *quiescent },
-            Regulator::Switching { rail, quiescent, efficiency, .. } => {
-                Self { power: *rail * load / efficiency.at(load), current: *quiescent }
-            }
+            Regulator::Direct { .. } => Self {
+                power: watts(0.0),
+                current: load,
+            },
+            Regulator::Linear { quiescent, .. } => Self {
+                power: watts(0.0),
+                current: load + *quiescent,
+            },
+            Regulator::Switching {
+                rail,
+                quiescent,
+                efficiency,
+                ..
+            } => Self {
+                power: *rail * load / efficiency.at(load),
+                current: *quiescent,
+            },
         }
     }
 
@@ -54,13 +66,17 @@ impl Efficiency {
     pub fn at(&self, load: Current) -> Ratio {
         let above = self.points.partition_point(|(current, _)| *current <= load);
         let Some((high_current, high)) = self.points.get(above) else {
-            return self.points.last().map_or(fraction(1.0), |(_, efficiency)| *efficiency);
+            return self
+                .points
+                .last()
+                .map_or(fraction(1.0), |(_, efficiency)| *efficiency);
         };
         if above == 0 {
             return *high;
         }
         let (low_current, low) = self.points[above - 1];
-        let position = (load / low_current).get::<ratio>().ln() / (*high_current / low_current).get::<ratio>().ln();
+        let position =
+            (load / low_current).get::<ratio>().ln() / (*high_current / low_current).get::<ratio>().ln();
         low + (*high - low) * position
     }
 }
@@ -69,7 +85,9 @@ impl Regulator {
     /// Terminal voltage below which the rail is no longer held.
     pub fn floor(&self) -> Voltage {
         match self {
-            Regulator::Direct { minimum_input } | Regulator::Switching { minimum_input, .. } => *minimum_input,
+            Regulator::Direct { minimum_input } | Regulator::Switching { minimum_input, .. } => {
+                *minimum_input
+            }
             Regulator::Linear { rail, dropout, .. } => *rail + *dropout,
         }
     }
@@ -89,7 +107,9 @@ mod tests {
     use approx::assert_relative_eq;
 
     fn table() -> Efficiency {
-        Efficiency { points: vec![(amperes(1e-5), fraction(0.7)), (amperes(1e-3), fraction(0.9))] }
+        Efficiency {
+            points: vec![(amperes(1e-5), fraction(0.7)), (amperes(1e-3), fraction(0.9))],
+        }
     }
 
     #[test]
@@ -105,14 +125,17 @@ mod tests {
     /// Worked from the definition of efficiency; common practice, no source.
     #[test]
     fn switching_input_current_follows_from_the_efficiency() {
-        for (rail, load, efficiency, terminal, input) in
-            [(3.3, 30e-3, 0.85, 2.4, 48.529e-3), (1.8, 10e-3, 0.9, 4.5, 4.444e-3)]
-        {
+        for (rail, load, efficiency, terminal, input) in [
+            (3.3, 30e-3, 0.85, 2.4, 48.529e-3),
+            (1.8, 10e-3, 0.9, 4.5, 4.444e-3),
+        ] {
             let regulator = Regulator::Switching {
                 rail: volts(rail),
                 minimum_input: volts(1.0),
                 quiescent: amperes(0.0),
-                efficiency: Efficiency { points: vec![(amperes(1e-3), fraction(efficiency))] },
+                efficiency: Efficiency {
+                    points: vec![(amperes(1e-3), fraction(efficiency))],
+                },
             };
             let drawn = Drain::of(&regulator, amperes(load)).at(volts(terminal));
             // The figures are rounded to a microampere.
@@ -124,8 +147,11 @@ mod tests {
     /// 1 mA. Source: "LDO efficiency" (e-learning chapter on series regulators, 4-1) and its calculator's text.
     #[test]
     fn linear_efficiency_equals_the_published_example() {
-        let regulator =
-            Regulator::Linear { rail: volts(3.3), dropout: volts(0.1), quiescent: amperes(0.25e-3) };
+        let regulator = Regulator::Linear {
+            rail: volts(3.3),
+            dropout: volts(0.1),
+            quiescent: amperes(0.25e-3),
+        };
         for (load, published) in [(150e-3, 0.66), (1e-3, 0.53)] {
             let load = amperes(load);
             let drawn = volts(5.0) * Drain::of(&regulator, load).at(volts(5.0));

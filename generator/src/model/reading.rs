@@ -40,7 +40,10 @@ impl Scale {
     /// ```
     pub fn of(sense: &Sense) -> Self {
         let divided = |top: Resistance, bottom: Resistance| bottom / (top + bottom);
-        let (more, less) = (fraction(1.0) + sense.divider_tolerance, fraction(1.0) - sense.divider_tolerance);
+        let (more, less) = (
+            fraction(1.0) + sense.divider_tolerance,
+            fraction(1.0) - sense.divider_tolerance,
+        );
         let nominal = divided(sense.divider_top, sense.divider_bottom);
         let high = divided(sense.divider_top * less, sense.divider_bottom * more);
         let low = divided(sense.divider_top * more, sense.divider_bottom * less);
@@ -90,7 +93,11 @@ mod tests {
     /// before a divider by three.
     #[test]
     fn one_count_is_full_scale_over_two_to_the_bits() {
-        assert_relative_eq!(Scale::of(&sense(0.01)).count.value, 3.0 * 0.6103515625e-3, max_relative = 1e-12);
+        assert_relative_eq!(
+            Scale::of(&sense(0.01)).count.value,
+            3.0 * 0.6103515625e-3,
+            max_relative = 1e-12
+        );
     }
 
     proptest! {
