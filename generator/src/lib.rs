@@ -9,8 +9,16 @@
 
 pub mod units;
 
+pub mod rounding;
+
+pub mod text;
+
 pub mod problem;
 
 pub mod node;
 
 pub mod model;
+
+pub mod budget;
+
+pub mod thresholds;

@@ -1,2 +1,27 @@
-//! The command line.
-fn main() {}
+//! The `millpond` command: reads a node file, sizes it, prints or writes the result.
+#![forbid(unsafe_code)]
+
+mod cli;
+mod commands;
+mod failure;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use cli::{Cli, Command};
+
+fn main() -> ExitCode {
+    let done = match Cli::parse().command {
+        Command::Init(arguments) => commands::init::run(&arguments),
+        Command::Check(arguments) => commands::check::run(&arguments),
+        Command::Budget(arguments) => commands::budget::run(&arguments),
+        Command::Thresholds(arguments) => commands::thresholds::run(&arguments),
+        Command::Generate(arguments) => commands::generate::run(&arguments),
+        Command::Compare(arguments) => commands::compare::run(&arguments),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => failure.report(),
+    }
+}

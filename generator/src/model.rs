@@ -1,7 +1,9 @@
 //! STAGE 2: the physics of storage, supply and sensing. Pure functions of typed quantities, each with its source.
 
+pub mod airtime;
 pub mod bank;
 pub mod burst;
 pub mod discharge;
 pub mod drain;
+pub mod load;
 pub mod reading;

@@ -8,6 +8,8 @@ use crate::units::*;
 pub struct Scale {
     /// Storage voltage of one count [V].
     pub count: Voltage,
+    /// The largest count, 2^bits − 1.
+    pub maximum_count: u32,
     /// Storage voltage at which the converter is at full scale [V].
     pub full_scale: Voltage,
     /// Reading over truth when the reference is at its low end: at least 1.
@@ -50,6 +52,7 @@ impl Scale {
         let full_scale = sense.reference / nominal;
         Self {
             count: full_scale / f64::from(1u32 << sense.bits),
+            maximum_count: (1 << sense.bits) - 1,
             full_scale,
             reference_high: (fraction(1.0) - sense.reference_tolerance).recip(),
             divider_high: high / nominal,

@@ -1,0 +1,20 @@
+//! One module for each command: the stages it runs, in order, and where the result goes.
+
+pub mod budget;
+pub mod check;
+pub mod compare;
+pub mod generate;
+pub mod init;
+pub mod thresholds;
+
+use std::io::Write;
+
+use crate::failure::Failure;
+
+/// Writes a result to standard output. A reader that has gone away is not an error.
+fn print(text: &str) -> Result<(), Failure> {
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,74 @@
+//! `millpond generate`: the constants, written where they are wanted.
+
+use std::fs;
+use std::path::PathBuf;
+
+use millpond::emit::{self, Stale};
+use millpond::generated::Generated;
+use millpond::printout;
+
+use crate::cli::Generate;
+use crate::failure::Failure;
+
+/// node file → … → policy → emitted text → files, or a comparison with them
+pub fn run(arguments: &Generate) -> Result<(), Failure> {
+    let generated = millpond::generate(&arguments.node).map_err(refused)?;
+    eprint!("{}", printout::findings::aside(&generated.findings));
+    let outputs = outputs(arguments, &generated);
+    if arguments.verify {
+        return verify(arguments, &outputs);
+    }
+    if outputs.is_empty() {
+        return super::print(&generated.c_header());
+    }
+    for (path, written) in emit::write_all(&outputs).map_err(|error| Failure::Unusable(error.to_string()))? {
+        eprintln!("{} {}", if written { "wrote" } else { "unchanged:" }, path.display());
+    }
+    Ok(())
+}
+
+fn refused(refusal: millpond::generated::Refusal) -> Failure {
+    match refusal {
+        millpond::generated::Refusal::File(error) => error.into(),
+        other => Failure::Refused(format!("{other}\n")),
+    }
+}
+
+/// What is to be written, and where.
+fn outputs(arguments: &Generate, generated: &Generated) -> Vec<(PathBuf, String)> {
+    let mut outputs = Vec::new();
+    if let Some(path) = &arguments.c {
+        outputs.push((path.clone(), generated.c_header()));
+    }
+    if let Some(path) = &arguments.rust {
+        outputs.push((path.clone(), generated.rust_module()));
+    }
+    if let Some(path) = &arguments.json {
+        outputs.push((path.clone(), generated.json()));
+    }
+    outputs
+}
+
+/// Holds each file against what would be written now.
+fn verify(arguments: &Generate, outputs: &[(PathBuf, String)]) -> Result<(), Failure> {
+    if outputs.is_empty() {
+        return Err(Failure::Unusable("--verify needs the files to look at: --c, --rust or --json".to_owned()));
+    }
+    let mut message = String::new();
+    for (path, fresh) in outputs {
+        let shown = path.display();
+        let existing = fs::read_to_string(path)
+            .map_err(|error| Failure::Unusable(format!("{shown} cannot be read: {error}")))?;
+        match emit::verify(&existing, fresh) {
+            Ok(()) => eprintln!("{shown}: up to date"),
+            Err(Stale { reason, difference }) => {
+                message.push_str(&format!("{shown}: {reason}\n{difference}"));
+            }
+        }
+    }
+    if message.is_empty() {
+        return Ok(());
+    }
+    message.push_str(&format!("run the same command without --verify to write it again from {}\n", arguments.node.display()));
+    Err(Failure::Refused(message))
+}

@@ -1,0 +1,47 @@
+//! How a command ends when it does not end well.
+
+use std::io::{IsTerminal, Write};
+use std::process::ExitCode;
+
+use millpond::node::LoadError;
+
+/// Why a command failed, by exit code.
+pub enum Failure {
+    /// Exit code 1: the node was refused, or a check differs. The message goes to standard error as it is.
+    Refused(String),
+    /// Exit code 2: wrong usage, or a file that cannot be read or written.
+    Unusable(String),
+}
+
+impl Failure {
+    /// Shows the failure on standard error.
+    pub fn report(self) -> ExitCode {
+        let (code, message) = match self {
+            Self::Refused(message) => (1, message),
+            Self::Unusable(message) => (2, format!("error: {message}\n")),
+        };
+        // Nothing is left to tell it to when standard error is closed.
+        let _ = std::io::stderr().write_all(message.as_bytes());
+        ExitCode::from(code)
+    }
+}
+
+/// Whether messages may carry colour: on a terminal, and not turned off by the NO_COLOR convention.
+pub fn colour() -> bool {
+    std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
+impl From<LoadError> for Failure {
+    fn from(error: LoadError) -> Self {
+        match error {
+            LoadError::Refused(problems) => Self::Refused(problems.render(colour())),
+            other => Self::Unusable(other.to_string()),
+        }
+    }
+}
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Self {
+        Self::Unusable(error.to_string())
+    }
+}

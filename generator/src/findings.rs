@@ -1,0 +1,291 @@
+//! STAGE 5a: what the thresholds say about the node, in words: what can never work, what to take care of.
+
+mod cure;
+
+use crate::budget::Budget;
+use crate::model::bank::{Bank, Wear};
+use crate::model::discharge::{Stretch, discharge};
+use crate::node::{Action, Frame, Gate, Node};
+use crate::rounding;
+use crate::text::Engineering;
+use crate::thresholds::{Group, Threshold, Thresholds, start_voltage};
+use crate::units::*;
+
+/// How much a finding matters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// The node cannot work: no constants are written.
+    Error,
+    /// The node works as stated; something asks for care.
+    Caution,
+}
+
+/// One thing worth knowing about a node.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// Stable short name.
+    pub code: &'static str,
+    /// How much it matters.
+    pub severity: Severity,
+    /// What is so, with numbers.
+    pub text: String,
+    /// What would change it.
+    pub cure: String,
+}
+
+/// All findings on `node`: errors first, then cautions.
+pub fn of(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let measure = Acting { called: "a measurement", of: |node| &node.measure, threshold: &thresholds.measure };
+    let transmit = Acting { called: "a transmission", of: |node| &node.transmit, threshold: &thresholds.transmit };
+    for acting in [measure, transmit] {
+        findings.extend(never_reached(node, thresholds, &acting));
+    }
+    findings.extend(hysteresis(node, thresholds));
+    findings.extend(gate(node, thresholds));
+    findings.extend(stored_energy(node, thresholds));
+    findings.extend(radio(node, thresholds));
+    findings.extend(income(node, budget));
+    findings.extend(series_cells(node));
+    findings.sort_by_key(|finding| finding.severity);
+    findings
+}
+
+/// An action that firmware decides on.
+struct Acting<'a> {
+    /// How a sentence calls it.
+    called: &'static str,
+    /// Where a node has it.
+    of: fn(&Node) -> &Action,
+    threshold: &'a Threshold,
+}
+
+/// An action whose threshold the storage voltage, or its reading, can never reach.
+fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Option<Finding> {
+    let Acting { called, threshold, .. } = acting;
+    let decide = rounding::from_millivolts(threshold.decide_mv);
+    let overvoltage = thresholds.overvoltage;
+    if decide > overvoltage {
+        let there_is = overvoltage - thresholds.floor;
+        let (group, takes) = Group::ALL
+            .map(|group| (group, threshold.share(group)))
+            .into_iter()
+            .reduce(|most, next| if next.1 > most.1 { next } else { most })?;
+        return Some(Finding {
+            code: "bank-too-small",
+            severity: Severity::Error,
+            text: format!(
+                "this bank can never carry {}: firmware would have to read {decide}, charging stops at {overvoltage}; \
+                 {} takes {} of the {} there is between floor and overvoltage",
+                called,
+                group.name(),
+                Engineering(takes, "V"),
+                Engineering(there_is, "V"),
+                decide = Engineering(decide, "V"),
+                overvoltage = Engineering(overvoltage, "V"),
+            ),
+            cure: cure::of(node, |node| {
+                rounding::from_millivolts(Threshold::of(node, (acting.of)(node)).decide_mv) <= node.harvest.overvoltage
+            })
+            .to_string(),
+        });
+    }
+    if threshold.decide_counts > thresholds.counts.maximum_count {
+        return Some(Finding {
+            code: "reading-too-low",
+            severity: Severity::Error,
+            text: format!(
+                "the converter can never read the {} that {} asks for: it is at full scale at {}",
+                Engineering(decide, "V"),
+                called,
+                Engineering(thresholds.scale.full_scale, "V"),
+            ),
+            cure: "a larger divider ratio (sense.divider_top) or a higher reference".to_owned(),
+        });
+    }
+    let lowest = thresholds.scale.lowest_reading(overvoltage);
+    (lowest < decide).then(|| Finding {
+        code: "reading-may-stay-low",
+        severity: Severity::Caution,
+        text: format!(
+            "a unit whose reference and divider are at their low end reads {} when the bank is full at {}: it never \
+             reaches the {} that {} asks for",
+            Engineering(lowest, "V"),
+            Engineering(overvoltage, "V"),
+            Engineering(decide, "V"),
+            called,
+        ),
+        cure: "calibrate each unit, or take parts with tighter sense.reference_tolerance and sense.divider_tolerance"
+            .to_owned(),
+    })
+}
+
+/// A hysteresis that leads above what the storage can reach.
+fn hysteresis(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+    let wanted = node.policy.hysteresis?;
+    let highest_mv = thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
+    let resumes = rounding::from_millivolts(highest_mv + thresholds.hysteresis_mv);
+    let room = thresholds.overvoltage - rounding::from_millivolts(highest_mv);
+    (resumes > thresholds.overvoltage && room >= volts(0.0)).then(|| Finding {
+        code: "hysteresis-too-wide",
+        severity: Severity::Error,
+        text: format!(
+            "after a refusal the action would resume at {}, above the {} at which charging stops",
+            Engineering(resumes, "V"),
+            Engineering(thresholds.overvoltage, "V")
+        ),
+        cure: format!(
+            "policy.hysteresis of at most {} instead of {}",
+            Engineering(room, "V"),
+            Engineering(wanted, "V")
+        ),
+    })
+}
+
+/// A gate that lets the node restart for ever, or never connects it.
+fn gate(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+    let Some(gate) = &node.supply.gate else {
+        return Some(Finding {
+            code: "no-gate",
+            severity: Severity::Caution,
+            text: "nothing disconnects the node while the storage is low: below the floor its current is not known, and a \
+                   slow rise can keep it from starting cleanly"
+                .to_owned(),
+            cure: "a comparator with hysteresis ([supply.gate]), or a measurement that the node starts from a slow ramp"
+                .to_owned(),
+        });
+    };
+    let one = fraction(1.0);
+    let (highest, lowest) = (gate.connect_above * (one + gate.tolerance), gate.connect_above * (one - gate.tolerance));
+    if highest > thresholds.overvoltage {
+        return Some(Finding {
+            code: "gate-never-connects",
+            severity: Severity::Error,
+            text: format!(
+                "the gate may connect as high as {} and charging stops at {}: such a unit never starts",
+                Engineering(highest, "V"),
+                Engineering(thresholds.overvoltage, "V")
+            ),
+            cure: format!(
+                "supply.gate.connect_above of at most {}",
+                Engineering(thresholds.overvoltage / (one + gate.tolerance), "V")
+            ),
+        });
+    }
+    if carries_a_start(gate, thresholds) {
+        return None;
+    }
+    let stretches = first_stretches(thresholds);
+    let needed = start_voltage(&thresholds.corner, thresholds.floor, &stretches);
+    let connect = (needed + thresholds.charging_lift) / (one - gate.tolerance);
+    let fits = connect * (one + gate.tolerance) <= thresholds.overvoltage;
+    Some(Finding {
+        code: "gate-restarts-forever",
+        severity: Severity::Error,
+        text: format!(
+            "the node would restart for ever: it may be connected at {}, a start-up and one measurement need {} in the \
+             worst case, and it is disconnected at {}",
+            Engineering(lowest, "V"),
+            Engineering(needed + thresholds.charging_lift, "V"),
+            Engineering(thresholds.floor, "V")
+        ),
+        cure: if fits {
+            format!("supply.gate.connect_above of at least {}", Engineering(connect, "V"))
+        } else {
+            let carried = |node: &Node| carries_a_start(gate, &Thresholds::of(node));
+            format!("no connect voltage below overvoltage would do; {}", cure::of(node, carried))
+        },
+    })
+}
+
+/// What the node does as soon as it is connected: a start-up and one measurement.
+fn first_stretches(thresholds: &Thresholds) -> Vec<Stretch> {
+    [&thresholds.boot, &thresholds.measure].iter().flat_map(|threshold| threshold.load.stretches.clone()).collect()
+}
+
+/// Whether the worst bank, connected at the gate's low end while it charges, carries a start-up and one measurement.
+fn carries_a_start(gate: &Gate, thresholds: &Thresholds) -> bool {
+    let connected = gate.connect_above * (fraction(1.0) - gate.tolerance) - thresholds.charging_lift;
+    let rest = vec![connected.get::<volt>(); thresholds.corner.branches.len()];
+    discharge(&thresholds.corner, &rest, &first_stretches(thresholds)).is_some_and(|end| end.lowest >= thresholds.floor)
+}
+
+/// More energy than the firmware's 32-bit microjoules hold.
+fn stored_energy(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+    let largest = joules(f64::from(u32::MAX) / 1e6);
+    let full = Bank::of(&node.storage, Wear::NONE)
+        .stored(&vec![thresholds.overvoltage.get::<volt>(); thresholds.corner.branches.len()]);
+    (full > largest).then(|| Finding {
+        code: "energy-out-of-range",
+        severity: Severity::Error,
+        text: format!(
+            "the full bank stores {}, more than the {} that firmware can count in 32 bits of microjoules",
+            Engineering(full, "J"),
+            Engineering(largest, "J")
+        ),
+        cure: "a smaller bank, or a lower harvest.overvoltage".to_owned(),
+    })
+}
+
+/// Radio silence that is longer than the pace aimed at, or not stated.
+fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+    let radio = node.radio.as_ref()?;
+    let Some(limit) = radio.duty_limit else {
+        return Some(Finding {
+            code: "duty-limit-not-stated",
+            severity: Severity::Caution,
+            text: "no duty limit is stated for the transmitter, so the policy keeps no radio silence of its own".to_owned(),
+            cure: "transmit.radio.duty_limit as the local rules for the band ask; they differ by place and band".to_owned(),
+        });
+    };
+    let silence = crate::policy::off_time(thresholds.transmit.load.on_air, limit);
+    (silence > node.policy.slowest).then(|| Finding {
+        code: "silence-above-slowest",
+        severity: Severity::Caution,
+        text: format!(
+            "after {} on the air the duty limit asks for {} of silence, longer than policy.slowest ({})",
+            Engineering(thresholds.transmit.load.on_air, "s"),
+            Engineering(silence, "s"),
+            Engineering(node.policy.slowest, "s")
+        ),
+        cure: match radio.frame {
+            Frame::Chirp { .. } => "fewer attempts, a lower spreading factor or a smaller payload, or a slower pace",
+            Frame::Ieee802154 { .. } | Frame::BleAdvertising { .. } => {
+                "fewer attempts or a smaller payload, or a slower pace"
+            }
+        }
+        .to_owned(),
+    })
+}
+
+/// A constant source that cannot feed the slowest pace.
+fn income(node: &Node, budget: &Budget) -> Option<Finding> {
+    let offer = budget.offer.as_ref()?;
+    let (offered, needed) = (offer.at_storage, budget.slowest.every_attempt.at_storage);
+    (offered < needed).then(|| Finding {
+        code: "income-too-low",
+        severity: Severity::Caution,
+        text: format!(
+            "the source brings {} to storage; sleep and one report in {} take {}",
+            Engineering(offered, "W"),
+            Engineering(node.policy.slowest, "s"),
+            Engineering(needed, "W")
+        ),
+        cure: format!("a source of {}, or a slower pace", Engineering(budget.slowest.every_attempt.at_source, "W")),
+    })
+}
+
+/// Cells in series with nothing that keeps their voltages equal.
+fn series_cells(node: &Node) -> Option<Finding> {
+    let part = node.storage.iter().find(|part| part.series > 1 && part.balance_resistor.is_none())?;
+    Some(Finding {
+        code: "series-without-balancing",
+        severity: Severity::Caution,
+        text: format!(
+            "{} cells stand in series without balancing: unequal leakage and capacitance drive one of them above its rated {}",
+            part.series,
+            Engineering(part.rated_voltage, "V")
+        ),
+        cure: "balance_resistor across each cell, as the cell's data sheet asks; an over-charged cell can vent".to_owned(),
+    })
+}

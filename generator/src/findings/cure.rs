@@ -1,0 +1,104 @@
+//! The smallest change of the bank that cures a threshold, found by trying.
+
+use std::fmt;
+
+use crate::node::Node;
+use crate::text::Engineering;
+use crate::units::*;
+
+/// The largest change that is tried: a part a thousand times larger or better is another project.
+const LARGEST_FACTOR: f64 = 1000.0;
+/// Rounds of halving on a logarithmic axis: 1000 to the power 2^-20 is a change below a hundred-thousandth.
+const ROUNDS: u32 = 20;
+
+/// What would cure an action that does not fit.
+pub(super) struct Cure {
+    /// Present and smallest sufficient capacitance of one cell.
+    capacitance: Option<(Capacitance, Capacitance)>,
+    /// Present and largest sufficient series resistance of one cell.
+    resistance: Option<(Resistance, Resistance)>,
+}
+
+/// The smallest changes after which `node` is as `fits` wants it: a larger capacitance or a lower series resistance of
+/// the capacitor kind that holds most of the charge, one at a time.
+pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
+    let largest = (0..node.storage.len())
+        .reduce(|most, next| if held(node, next) > held(node, most) { next } else { most })
+        .unwrap_or_default();
+    let now = &node.storage[largest];
+    let capacitance = smallest(|factor| {
+        let mut changed = node.clone();
+        let part = &mut changed.storage[largest];
+        part.capacitance = round_up(now.capacitance * factor);
+        part.capacitance_slope = now.capacitance_slope * (part.capacitance / now.capacitance);
+        let cured = part.capacitance;
+        fits(&changed).then_some(cured)
+    });
+    let resistance = smallest(|factor| {
+        let mut changed = node.clone();
+        let cured = round_down(now.esr / factor);
+        changed.storage[largest].esr = cured;
+        fits(&changed).then_some(cured)
+    });
+    Cure {
+        capacitance: capacitance.map(|cured| (now.capacitance, cured)),
+        resistance: resistance.map(|cured| (now.esr, cured)),
+    }
+}
+
+/// Capacitance of a whole capacitor kind.
+fn held(node: &Node, index: usize) -> Capacitance {
+    let part = &node.storage[index];
+    part.capacitance * part.bias_capacitance * f64::from(part.parallel) / f64::from(part.series)
+}
+
+/// The answer for the smallest factor in 1..1000 for which there is one. Sufficiency rises with the factor.
+fn smallest<T>(cured: impl Fn(f64) -> Option<T>) -> Option<T> {
+    let mut best = cured(LARGEST_FACTOR)?;
+    let (mut low, mut high) = (0.0, LARGEST_FACTOR.ln());
+    for _ in 0..ROUNDS {
+        let middle = low + (high - low) / 2.0;
+        match cured(middle.exp()) {
+            Some(answer) => (best, high) = (answer, middle),
+            None => low = middle,
+        }
+    }
+    Some(best)
+}
+
+/// Two significant digits, rounded up: what a catalogue is searched for.
+fn round_up(capacitance: Capacitance) -> Capacitance {
+    let step = step_of(capacitance.get::<farad>());
+    farads((capacitance.get::<farad>() / step - 1e-9).ceil() * step)
+}
+
+/// Two significant digits, rounded down.
+fn round_down(resistance: Resistance) -> Resistance {
+    let step = step_of(resistance.get::<ohm>());
+    ohms((resistance.get::<ohm>() / step + 1e-9).floor() * step)
+}
+
+fn step_of(value: f64) -> f64 {
+    10f64.powi(value.log10().floor() as i32 - 1)
+}
+
+impl fmt::Display for Cure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let capacitance = self.capacitance.map(|(now, cured)| {
+            format!("a capacitance of {} instead of {}", Engineering(cured, "F"), Engineering(now, "F"))
+        });
+        let resistance = self.resistance.map(|(now, cured)| {
+            format!("a series resistance of {} instead of {}", Engineering(cured, "ohm"), Engineering(now, "ohm"))
+        });
+        match (capacitance, resistance) {
+            (Some(capacitance), Some(resistance)) => write!(f, "{capacitance}, or {resistance}, would do"),
+            (Some(capacitance), None) => write!(f, "{capacitance} would do; no lower series resistance alone would"),
+            (None, Some(resistance)) => write!(f, "{resistance} would do; no larger capacitance alone would"),
+            (None, None) => write!(
+                f,
+                "neither a larger capacitance nor a lower series resistance alone would do: lower the floor, the load or \
+                 the sensing error, or raise what is above them"
+            ),
+        }
+    }
+}

@@ -1,0 +1,53 @@
+//! Reads `[sense]`: how the firmware reads the storage voltage.
+
+use super::Sense;
+use super::limit::Limit;
+use super::table::{Given, Table};
+use crate::units::*;
+
+/// Part tolerances beyond this are not ones that anyone measures with.
+const MOST_TOLERANCE: f64 = 0.5;
+
+/// The converter with what later checks point at.
+pub(super) struct SenseRead {
+    pub(super) sense: Option<Sense>,
+    /// The resistor from the terminal to the converter's input, where it is written.
+    pub(super) top: Option<Given<Resistance>>,
+    /// The reference voltage, where it is written.
+    pub(super) reference: Option<Given<Voltage>>,
+}
+
+/// Reads the sensing.
+pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
+    let Some(mut table) = root.table("sense") else {
+        return SenseRead { sense: None, top: None, reference: None };
+    };
+    let tolerance = Limit::NOT_NEGATIVE.up_to(MOST_TOLERANCE);
+    let bits = table.required::<u32>("bits", "12", 6..=16);
+    let reference = table.required::<Voltage>("reference", "1.2 V", Limit::POSITIVE);
+    let reference_tolerance = table.required::<Ratio>("reference_tolerance", "2 %", tolerance);
+    let divided = ["divider_top", "divider_bottom", "divider_tolerance"].iter().any(|key| table.has(key));
+    let (top, bottom, divider_tolerance);
+    if divided {
+        top = table.required::<Resistance>("divider_top", "3.0 Mohm", Limit::NOT_NEGATIVE);
+        bottom = table.required::<Resistance>("divider_bottom", "1.0 Mohm", Limit::POSITIVE);
+        divider_tolerance = table.required::<Ratio>("divider_tolerance", "1 %", tolerance);
+    } else {
+        // Without a divider the input is the terminal itself: nothing on top, and any resistor below.
+        top = Some(Given { value: ohms(0.0), span: table.span.clone() });
+        bottom = Some(Given { value: ohms(1.0), span: table.span.clone() });
+        divider_tolerance = Some(Given { value: fraction(0.0), span: table.span.clone() });
+    }
+    table.finish();
+    let sense = (|| {
+        Some(Sense {
+            bits: bits?.value,
+            reference: reference.as_ref()?.value,
+            reference_tolerance: reference_tolerance?.value,
+            divider_top: top.as_ref()?.value,
+            divider_bottom: bottom?.value,
+            divider_tolerance: divider_tolerance?.value,
+        })
+    })();
+    SenseRead { sense, top: top.filter(|_| divided), reference }
+}

@@ -1,0 +1,117 @@
+//! Reads `[storage]`: the capacitors of the bank.
+
+use std::ops::Range;
+
+use super::Capacitor;
+use super::limit::Limit;
+use super::quantity::{Quantity, show};
+use super::table::Table;
+use super::unit::Dimension;
+use crate::units::*;
+
+/// Cells in series or strings in parallel beyond this are a slip of the keyboard.
+const MOST_CELLS: u32 = 1000;
+
+/// A cell's upper tolerance beyond this is a slip: the widest that is sold is some hundred percent.
+const MOST_TOLERANCE_HIGH: f64 = 10.0;
+
+/// Cold and aged cells have been seen with some ten times their resistance; beyond this it is a slip.
+const MOST_RESISTANCE_FACTOR: f64 = 100.0;
+
+/// A cell may gain a little capacitance in the cold, not more than twice.
+const MOST_COLD_CAPACITANCE: f64 = 2.0;
+
+/// One capacitor entry with what later checks point at.
+pub(super) struct Bank {
+    /// The capacitor, when all of it could be read.
+    pub(super) capacitor: Option<Capacitor>,
+    /// Highest voltage that the string of cells stands, and where its rated voltage is written.
+    pub(super) rated: Option<(Voltage, Range<usize>)>,
+}
+
+/// Reads all capacitors.
+pub(super) fn read(root: &mut Table<'_>) -> Vec<Bank> {
+    let example = "[[storage.capacitor]]";
+    if !root.has("storage") {
+        return root.tables("storage", example).into_iter().map(read_capacitor).collect();
+    }
+    let Some(mut storage) = root.optional_table("storage") else {
+        return Vec::new();
+    };
+    let banks = storage.tables("capacitor", example).into_iter().map(read_capacitor).collect();
+    storage.finish();
+    banks
+}
+
+fn read_capacitor(mut table: Table<'_>) -> Bank {
+    let factor = Limit::PART;
+    let growth = Limit::ANY.from(1.0).up_to(MOST_RESISTANCE_FACTOR);
+    let capacitance = table.required::<Capacitance>("capacitance", "470 mF", Limit::POSITIVE);
+    let slope = table.optional::<CapacitanceSlope>("capacitance_slope", "0.3 F/V", Limit::NOT_NEGATIVE);
+    let tolerance_low = table.required::<Ratio>("tolerance_low", "20 %", Limit::TOLERANCE);
+    let tolerance_high =
+        table.required::<Ratio>("tolerance_high", "20 %", Limit::NOT_NEGATIVE.up_to(MOST_TOLERANCE_HIGH));
+    let esr = table.required::<Resistance>("esr", "150 mohm", Limit::POSITIVE);
+    let rated_voltage = table.required::<Voltage>("rated_voltage", "5.5 V", Limit::POSITIVE);
+    let leakage = table.required::<Current>("leakage", "5 uA", Limit::NOT_NEGATIVE);
+    let series = table.or::<u32>("series", "2", 1..=MOST_CELLS, 1);
+    let parallel = table.or::<u32>("parallel", "2", 1..=MOST_CELLS, 1);
+    let balance_resistor = table.optional::<Resistance>("balance_resistor", "470 kohm", Limit::POSITIVE);
+    let whole = fraction(1.0);
+    let bias_capacitance = table.or("bias_capacitance", "55 %", factor, whole);
+    let end_of_life_capacitance = table.or("end_of_life_capacitance", "70 %", factor, whole);
+    let end_of_life_esr = table.or("end_of_life_esr", "200 %", growth, whole);
+    let cold_capacitance =
+        table.or("cold_capacitance", "90 %", Limit::POSITIVE.up_to(MOST_COLD_CAPACITANCE), whole);
+    let cold_esr = table.or("cold_esr", "180 %", growth, whole);
+
+    if let (Some(capacitance), Some(slope), Some(rated)) = (&capacitance, &slope, &rated_voltage) {
+        let most = capacitance.value / rated.value;
+        if slope.value >= most {
+            let shown = show(Dimension::CapacitanceSlope, most.in_base());
+            table.log().note(
+                crate::problem::Problem::new(
+                    slope.span.clone(),
+                    "`capacitance_slope` leaves no capacitance at 0 V",
+                    format!("below {shown}, that is capacitance / rated_voltage"),
+                    "`capacitance` is the value at rated voltage; lower the slope, or leave it out if it is not known",
+                )
+                .with(&capacitance.span, "at rated voltage"),
+            );
+        }
+    }
+    if let (Some(balance), Some(1)) = (&balance_resistor, series) {
+        table.note(
+            &balance.span,
+            "`balance_resistor` without cells in series",
+            "goes with series = 2 or more",
+            "remove `balance_resistor`, or write how many cells stand in series; a resistor across the whole bank \
+             is part of `leakage`",
+        );
+    }
+    let rated = match (&rated_voltage, series) {
+        (Some(rated), Some(series)) => Some((rated.value * f64::from(series), rated.span.clone())),
+        _ => None,
+    };
+    table.finish();
+    let capacitor = (|| {
+        Some(Capacitor {
+            capacitance: capacitance?.value,
+            capacitance_slope: slope.map_or_else(|| farads_per_volt(0.0), |given| given.value),
+            tolerance_low: tolerance_low?.value,
+            tolerance_high: tolerance_high?.value,
+            esr: esr?.value,
+            rated_voltage: rated_voltage?.value,
+            leakage: leakage?.value,
+            series: series?,
+            parallel: parallel?,
+            balance_resistor: balance_resistor.map(|given| given.value),
+            bias_capacitance: bias_capacitance?,
+            end_of_life_capacitance: end_of_life_capacitance?,
+            end_of_life_esr: end_of_life_esr?,
+            cold_capacitance: cold_capacitance?,
+            cold_esr: cold_esr?,
+        })
+    })();
+    Bank { capacitor, rated }
+}

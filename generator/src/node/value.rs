@@ -1,0 +1,222 @@
+//! Types that the value of a key can be read into, and what is said when it cannot.
+
+use std::ops::RangeInclusive;
+
+use toml::de::DeValue;
+
+use super::limit::Limit;
+use super::quantity::{self, Quantity, QuantityFault};
+use super::unit::Dimension;
+use crate::problem::quoted;
+
+/// Why a value does not suit its key: what a [`Problem`](crate::problem::Problem) says, without the place.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Fault {
+    pub(super) title: String,
+    pub(super) expected: String,
+    pub(super) cure: String,
+}
+
+/// A type that the value of a key can be read into.
+pub(super) trait Read: Sized {
+    /// What narrows the type to what the key allows.
+    type Limit;
+
+    /// An example as it stands in the file: in quotes, if the type wants them.
+    fn written(example: &str) -> String;
+
+    /// Reads the value of `key`; `example` goes into the cure.
+    fn read(key: &str, value: &DeValue<'_>, limit: &Self::Limit, example: &str) -> Result<Self, Fault>;
+}
+
+impl<Q: Quantity> Read for Q {
+    type Limit = Limit;
+
+    fn written(example: &str) -> String {
+        format!("\"{example}\"")
+    }
+
+    fn read(key: &str, value: &DeValue<'_>, limit: &Limit, example: &str) -> Result<Self, Fault> {
+        let dimension = Q::DIMENSION;
+        let expected = format!("{} with its unit, in quotes", dimension.name());
+        let DeValue::String(text) = value else {
+            let cure = match value {
+                DeValue::Integer(_) | DeValue::Float(_) => {
+                    format!("write the unit too, as text: \"{value} {}\"", dimension.base_symbol(), value = number(value))
+                }
+                _ => format!("write for example {key} = \"{example}\""),
+            };
+            return Err(Fault { title: format!("`{key}` is {}", kind(value)), expected, cure });
+        };
+        let quantity = quantity::parse::<Q>(text)
+            .map_err(|fault| quantity_fault(key, text, dimension, limit, fault, example))?;
+        if limit.holds(quantity) {
+            return Ok(quantity);
+        }
+        let negative = quantity.in_base() < 0.0 && !limit.is_exceeded_by(quantity);
+        let title = if negative && dimension != Dimension::Temperature {
+            format!("`{key}` is negative: {}", quoted(text.trim()))
+        } else {
+            format!("`{key}` is out of range: {}", quoted(text.trim()))
+        };
+        let cure = format!("write for example {key} = \"{example}\"");
+        Err(Fault { title, expected: limit.words(dimension), cure })
+    }
+}
+
+impl Read for u32 {
+    type Limit = RangeInclusive<u32>;
+
+    fn written(example: &str) -> String {
+        example.to_string()
+    }
+
+    fn read(key: &str, value: &DeValue<'_>, limit: &Self::Limit, example: &str) -> Result<Self, Fault> {
+        let expected = format!("a whole number from {} to {}", limit.start(), limit.end());
+        let cure = format!("write for example {key} = {example}");
+        let DeValue::Integer(integer) = value else {
+            let cure = match value {
+                DeValue::String(_) => format!("write the number without quotes, for example {key} = {example}"),
+                _ => cure,
+            };
+            return Err(Fault { title: format!("`{key}` is {}", kind(value)), expected, cure });
+        };
+        let number = u32::from_str_radix(integer.as_str(), integer.radix()).ok();
+        number.filter(|number| limit.contains(number)).ok_or_else(|| {
+            let title = format!("`{key}` is out of range: {}", quoted(&integer.to_string()));
+            Fault { title, expected, cure }
+        })
+    }
+}
+
+impl Read for f64 {
+    type Limit = RangeInclusive<f64>;
+
+    fn written(example: &str) -> String {
+        example.to_string()
+    }
+
+    fn read(key: &str, value: &DeValue<'_>, limit: &Self::Limit, example: &str) -> Result<Self, Fault> {
+        let expected = format!("a number from {} to {}", limit.start(), limit.end());
+        let cure = format!("write for example {key} = {example}");
+        let parsed: Option<f64> = match value {
+            DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix()).ok().map(|v| v as f64),
+            DeValue::Float(float) => float.as_str().parse().ok(),
+            _ => {
+                return Err(Fault { title: format!("`{key}` is {}", kind(value)), expected, cure });
+            }
+        };
+        parsed.filter(|number| limit.contains(number)).ok_or_else(|| {
+            let title = format!("`{key}` is out of range: {}", quoted(&number(value)));
+            Fault { title, expected, cure }
+        })
+    }
+}
+
+impl Read for bool {
+    type Limit = ();
+
+    fn written(example: &str) -> String {
+        example.to_string()
+    }
+
+    fn read(key: &str, value: &DeValue<'_>, _: &(), example: &str) -> Result<Self, Fault> {
+        value.as_bool().ok_or_else(|| Fault {
+            title: format!("`{key}` is {}", kind(value)),
+            expected: "true or false".to_string(),
+            cure: format!("write {key} = {example}, without quotes"),
+        })
+    }
+}
+
+impl Read for String {
+    type Limit = ();
+
+    fn written(example: &str) -> String {
+        format!("\"{example}\"")
+    }
+
+    fn read(key: &str, value: &DeValue<'_>, _: &(), example: &str) -> Result<Self, Fault> {
+        value.as_str().map(str::to_string).ok_or_else(|| Fault {
+            title: format!("`{key}` is {}", kind(value)),
+            expected: "text, in quotes".to_string(),
+            cure: format!("write for example {key} = \"{example}\""),
+        })
+    }
+}
+
+/// What sort of value stands in the file, in words.
+pub(super) fn kind(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "text",
+        DeValue::Integer(_) | DeValue::Float(_) => "a bare number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date or time",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
+}
+
+fn number(value: &DeValue<'_>) -> String {
+    match value {
+        DeValue::Integer(integer) => integer.to_string(),
+        DeValue::Float(float) => float.to_string(),
+        _ => String::new(),
+    }
+}
+
+fn quantity_fault(
+    key: &str,
+    text: &str,
+    dimension: Dimension,
+    limit: &Limit,
+    fault: QuantityFault,
+    example: &str,
+) -> Fault {
+    let shown = quoted(text.trim());
+    let units = dimension.units_in_words();
+    let mut expected = format!("{} in {units}", dimension.name());
+    let example_cure = format!("write for example {key} = \"{example}\"");
+    let (title, cure) = match fault {
+        QuantityFault::NoNumber if shown.is_empty() => (format!("`{key}` is empty"), example_cure),
+        QuantityFault::NoNumber => (format!("`{key}` does not begin with a number: {shown}"), example_cure),
+        QuantityFault::NoUnit => {
+            (format!("`{key}` has no unit: {shown}"), format!("write a unit ({units}), such as \"{example}\""))
+        }
+        QuantityFault::Comma(corrected) => (
+            format!("`{key}` has a comma in its number: {shown}"),
+            format!(
+                "decimals follow a point and thousands are not parted; if the comma is a decimal one, write \"{}\"",
+                quoted(&corrected)
+            ),
+        ),
+        QuantityFault::UnknownUnit(symbol, nearest) => (
+            format!("`{key}` has an unknown unit: {}", quoted(&symbol)),
+            match nearest {
+                Some(known) => format!("did you mean \"{known}\"?"),
+                None => format!("use one of {units}, such as \"{example}\""),
+            },
+        ),
+        QuantityFault::OtherDimension(found) => (
+            format!("`{key}` is given as {}: {shown}", found.name()),
+            match (dimension, found) {
+                (Dimension::Current, Dimension::Power) => {
+                    format!("divide the power by the voltage and write a current, such as \"{example}\"")
+                }
+                (Dimension::Temperature, Dimension::Charge) => {
+                    format!("write degrees Celsius as degC, such as \"{example}\"")
+                }
+                _ => example_cure,
+            },
+        ),
+        QuantityFault::TooLarge => {
+            expected = limit.words(dimension);
+            (format!("`{key}` is too large for any node: {shown}"), example_cure)
+        }
+        QuantityFault::TooSmall => (
+            format!("`{key}` is too small to mean anything: {shown}"),
+            format!("write 0 {} if none is meant, or for example \"{example}\"", dimension.base_symbol()),
+        ),
+    };
+    Fault { title, expected, cure }
+}

@@ -1,0 +1,26 @@
+//! STAGE 6c: results as text for people and as JSON for programs. Pure functions from results to strings.
+
+mod table;
+
+pub mod budget;
+pub mod check;
+pub mod compare;
+pub mod findings;
+pub mod thresholds;
+
+/// How results are printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// Tables and sentences.
+    Text,
+    /// One JSON object, stable.
+    Json,
+}
+
+/// One JSON object as text, indented, with a final newline.
+pub fn json(value: &impl serde::Serialize) -> String {
+    // Serialising plain structs of numbers and strings cannot fail.
+    let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
+    text.push('\n');
+    text
+}

@@ -1,0 +1,144 @@
+//! The thresholds, with what each is made of.
+
+use serde::Serialize;
+
+use crate::node::{Node, Stack};
+use crate::printout::table::table;
+use crate::text::Engineering;
+use crate::thresholds::{Threshold, Thresholds};
+use crate::units::*;
+
+/// The thresholds as JSON has them: SI units, named in the key.
+#[derive(Serialize)]
+pub struct View {
+    node: String,
+    corner: Corner,
+    floor_v: f64,
+    overvoltage_v: f64,
+    stack: &'static str,
+    hysteresis_mv: u32,
+    count_v: f64,
+    full_scale_v: f64,
+    actions: Actions,
+}
+
+#[derive(Serialize)]
+struct Corner {
+    branches: Vec<BranchView>,
+    leakage_s: f64,
+}
+
+#[derive(Serialize)]
+struct BranchView {
+    capacitance_f: f64,
+    capacitance_slope_f_per_v: f64,
+    resistance_ohm: f64,
+}
+
+#[derive(Serialize)]
+struct Actions {
+    boot: ActionView,
+    measure: ActionView,
+    transmit: ActionView,
+}
+
+#[derive(Serialize)]
+struct ActionView {
+    start_v: f64,
+    start_with_reserve_v: f64,
+    decide_mv: u32,
+    decide_counts: u32,
+    energy_j: f64,
+    duration_s: f64,
+    airtime_s: f64,
+    terms: Vec<TermView>,
+}
+
+#[derive(Serialize)]
+struct TermView {
+    term: &'static str,
+    volts: f64,
+}
+
+impl View {
+    /// The view of `node`'s thresholds.
+    pub fn of(node: &Node, thresholds: &Thresholds) -> Self {
+        let action = |threshold: &Threshold| ActionView {
+            start_v: threshold.start.get::<volt>(),
+            start_with_reserve_v: threshold.start_with_reserve.get::<volt>(),
+            decide_mv: threshold.decide_mv,
+            decide_counts: threshold.decide_counts,
+            energy_j: threshold.energy.get::<joule>(),
+            duration_s: threshold.load.duration.get::<second>(),
+            airtime_s: threshold.load.on_air.get::<second>(),
+            terms: threshold
+                .terms
+                .iter()
+                .map(|term| TermView { term: term.cause.name(), volts: term.voltage.get::<volt>() })
+                .collect(),
+        };
+        let branches = thresholds.corner.branches.iter().map(|branch| BranchView {
+            capacitance_f: branch.capacitance.get::<farad>(),
+            capacitance_slope_f_per_v: branch.slope.value,
+            resistance_ohm: branch.resistance.get::<ohm>(),
+        });
+        Self {
+            node: node.name.clone(),
+            corner: Corner { branches: branches.collect(), leakage_s: thresholds.corner.leakage.get::<siemens>() },
+            floor_v: thresholds.floor.get::<volt>(),
+            overvoltage_v: thresholds.overvoltage.get::<volt>(),
+            stack: match thresholds.stack {
+                Stack::WorstCase => "worst-case",
+                Stack::RootSumSquare => "root-sum-square",
+            },
+            hysteresis_mv: thresholds.hysteresis_mv,
+            count_v: thresholds.scale.count.get::<volt>(),
+            full_scale_v: thresholds.scale.full_scale.get::<volt>(),
+            actions: Actions {
+                boot: action(&thresholds.boot),
+                measure: action(&thresholds.measure),
+                transmit: action(&thresholds.transmit),
+            },
+        }
+    }
+}
+
+/// The thresholds as a table: a row for each term, a column for each action.
+pub fn text(thresholds: &Thresholds) -> String {
+    let actions = thresholds.actions();
+    let volts_of = |voltage: Voltage| format!("{:.4} V", voltage.get::<volt>());
+    let row = |name: &str, value: &dyn Fn(&Threshold) -> String| -> Vec<String> {
+        std::iter::once(name.to_owned()).chain(actions.iter().map(|(_, threshold)| value(threshold))).collect()
+    };
+    let mut rows = vec![row("floor", &|_| volts_of(thresholds.floor))];
+    for (index, term) in thresholds.transmit.terms.iter().enumerate() {
+        rows.push(row(&format!("+ {}", term.cause.name()), &|threshold| {
+            threshold.terms.get(index).map(|term| volts_of(term.voltage)).unwrap_or_default()
+        }));
+    }
+    rows.push(row("= decide", &|threshold| format!("{} mV", threshold.decide_mv)));
+    rows.push(row("decide, raw counts", &|threshold| threshold.decide_counts.to_string()));
+    rows.push(row("start, action alone", &|threshold| volts_of(threshold.start)));
+    rows.push(row("start, with reserve", &|threshold| volts_of(threshold.start_with_reserve)));
+    rows.push(row("energy from storage", &|threshold| Engineering(threshold.energy, "J").to_string()));
+    rows.push(row("duration", &|threshold| Engineering(threshold.load.duration, "s").to_string()));
+    rows.push(row("airtime", &|threshold| {
+        if threshold.load.on_air > seconds(0.0) { Engineering(threshold.load.on_air, "s").to_string() } else { "-".to_owned() }
+    }));
+    let corner: Vec<String> = thresholds
+        .corner
+        .branches
+        .iter()
+        .map(|branch| format!("{} behind {}", Engineering(branch.capacitance, "F"), Engineering(branch.resistance, "ohm")))
+        .collect();
+    let mut text = table(&["thresholds", "boot", "measure", "transmit"], rows);
+    text.push_str(&format!("\nworst corner: {}\n", corner.join(", beside ")));
+    text.push_str(&format!("resumes {} mV higher after a refusal\n", thresholds.hysteresis_mv));
+    if thresholds.stack == Stack::RootSumSquare {
+        text.push_str(
+            "sensing errors are stacked root-sum-square: of one unit they are systematic and not independent, so some units \
+             will read higher than this allows; worst-case allows for all\n",
+        );
+    }
+    text
+}

@@ -1,0 +1,249 @@
+//! The one place where quantities become the integers that firmware holds: each function states its direction.
+//!
+//! | to | direction | why that side is safe |
+//! | --- | --- | --- |
+//! | threshold in millivolts | up | firmware acts a little later, never earlier |
+//! | threshold in counts | up, through the firmware's own conversion | the count reads at least the threshold |
+//! | count to millivolts | down | a reading never stands above what the converter saw |
+//! | stored energy | down | firmware never counts on energy that is not there |
+//! | cost of an action or of sleep | up | an action is never thought cheaper than it is |
+//! | floor and limits that bound the stored energy | floor up, limit down | as stored energy |
+//! | times to wait | up | radio silence is never cut short |
+//!
+//! docs/rounding.md has the same table for users; a test holds the two together.
+
+use crate::model::reading::Scale;
+use crate::units::*;
+
+/// A computed voltage this close above a whole millivolt is that millivolt: some thousand units in the last place
+/// of a double, a ten-millionth of what a converter can tell.
+const SLACK_MV: f64 = 1e-9;
+/// Bits of the factor that turns counts into millivolts: a product of two 16-bit numbers is cheap on any chip.
+const SCALE_BITS: u32 = 16;
+
+/// Whole millivolts, rounded up; saturates.
+///
+/// ```
+/// use millpond::{rounding::millivolts_up, units::volts};
+/// assert_eq!(millivolts_up(volts(2.9151)), 2916);
+/// assert_eq!(millivolts_up(volts(2.915)), 2915);
+/// ```
+pub fn millivolts_up(voltage: Voltage) -> u32 {
+    (voltage.get::<volt>() * 1e3 - SLACK_MV).ceil() as u32
+}
+
+/// Whole millivolts, rounded down; saturates.
+pub fn millivolts_down(voltage: Voltage) -> u32 {
+    (voltage.get::<volt>() * 1e3 + SLACK_MV).floor() as u32
+}
+
+/// Whole microjoules, rounded up; saturates.
+pub fn microjoules_up(energy: Energy) -> u32 {
+    (energy.get::<joule>() * 1e6).ceil() as u32
+}
+
+/// Whole microwatts, rounded up; saturates.
+pub fn microwatts_up(power: Power) -> u32 {
+    (power.get::<watt>() * 1e6).ceil() as u32
+}
+
+/// Whole seconds, rounded up; saturates at what 16 bits hold.
+pub fn seconds_up(time: Time) -> u16 {
+    time.get::<second>().ceil() as u16
+}
+
+/// Radio silence in whole seconds: rounded up, and one second more, since a counter of whole seconds that has moved by n may
+/// have moved by little more than n − 1 seconds; saturates one below what 16 bits hold.
+pub fn silence_up(time: Time) -> u16 {
+    if time <= seconds(0.0) { 0 } else { seconds_up(time).saturating_add(1).min(u16::MAX - 1) }
+}
+
+/// The voltage of a whole number of millivolts: exact.
+pub fn from_millivolts(millivolts: u32) -> Voltage {
+    volts(f64::from(millivolts) / 1e3)
+}
+
+/// How firmware turns a raw count into millivolts: `(count · scale) >> shift`, rounded down twice over.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CountScale {
+    /// Below 2^16.
+    pub scale: u32,
+    /// 0 to 31.
+    pub shift: u32,
+    /// The largest count of the converter, 2^bits − 1.
+    pub maximum_count: u32,
+}
+
+impl CountScale {
+    /// The largest 16-bit factor that does not stand above the true step of the converter.
+    ///
+    /// Cannot overflow in firmware: both factors are below 2^16.
+    pub fn of(scale: &Scale) -> Self {
+        let count_mv = scale.count.get::<volt>() * 1e3;
+        let mut shift = 0;
+        while shift < 31 && count_mv * f64::from(1u32 << (shift + 1)) < f64::from(1u32 << SCALE_BITS) {
+            shift += 1;
+        }
+        let factor = (count_mv * f64::from(1u32 << shift)).floor() as u32;
+        Self { scale: factor.min((1 << SCALE_BITS) - 1), shift, maximum_count: scale.maximum_count }
+    }
+
+    /// What firmware makes of `count`, in millivolts.
+    pub fn millivolts(&self, count: u32) -> u32 {
+        let product = u64::from(count.min(self.maximum_count)) * u64::from(self.scale);
+        (product >> self.shift) as u32
+    }
+
+    /// The smallest count that firmware reads as `millivolts` or more; one above the largest if there is none.
+    pub fn counts_up(&self, millivolts: u32) -> u32 {
+        let (mut low, mut high) = (0, self.maximum_count + 1);
+        while low < high {
+            let middle = low + (high - low) / 2;
+            if self.millivolts(middle) >= millivolts {
+                high = middle;
+            } else {
+                low = middle + 1;
+            }
+        }
+        low
+    }
+}
+
+/// How firmware turns a reading into stored energy above the floor:
+/// `((min(mv, full)² − floor²) >> shift_before) · scale >> shift_after`, in microjoules, rounded down at each step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct EnergyScale {
+    /// Readings at or below hold no energy that may be used.
+    pub floor_mv: u16,
+    /// Readings above count as this.
+    pub full_mv: u16,
+    /// 0 to 16: brings the difference of squares into 16 bits.
+    pub shift_before: u8,
+    /// Below 2^16.
+    pub scale: u16,
+    /// 0 to 31.
+    pub shift_after: u8,
+}
+
+impl EnergyScale {
+    /// The scale for `capacitance` between `floor` and `full`; `None` if the energy does not fit into 32 bits of
+    /// microjoules.
+    ///
+    /// Half of `capacitance` in farads is the energy in microjoules per square millivolt (E = C·v²/2). Cannot overflow in
+    /// firmware: `shift_before` is chosen so that the difference of squares is below 2^16, and so is `scale`.
+    pub fn of(capacitance: Capacitance, floor: Voltage, full: Voltage) -> Option<Self> {
+        let floor_mv = u16::try_from(millivolts_up(floor)).ok()?;
+        let full_mv = u16::try_from(millivolts_down(full)).ok()?;
+        let square = |mv: u16| u32::from(mv) * u32::from(mv);
+        let largest = square(full_mv).saturating_sub(square(floor_mv));
+        let shift_before = largest.checked_ilog2().unwrap_or_default().saturating_sub(15);
+        let per_unit = capacitance.get::<farad>() / 2.0 * f64::from(1u32 << shift_before);
+        let limit = f64::from(u16::MAX);
+        let mut shift_after = 0;
+        while shift_after < 31 && per_unit * f64::from(1u32 << (shift_after + 1)) <= limit {
+            shift_after += 1;
+        }
+        let scale = (per_unit * f64::from(1u32 << shift_after)).floor();
+        let fits = scale <= limit;
+        fits.then_some(Self {
+            floor_mv,
+            full_mv,
+            shift_before: shift_before as u8,
+            scale: scale as u16,
+            shift_after: shift_after as u8,
+        })
+    }
+
+    /// What firmware makes of a reading, in microjoules.
+    pub fn microjoules(&self, storage_mv: u16) -> u32 {
+        let square = |mv: u16| u32::from(mv) * u32::from(mv);
+        let above = square(storage_mv.min(self.full_mv)).saturating_sub(square(self.floor_mv));
+        ((above >> self.shift_before) * u32::from(self.scale)) >> self.shift_after
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn each_conversion_goes_to_its_side() {
+        assert_eq!(millivolts_up(volts(1.0001)), 1001);
+        assert_eq!(millivolts_down(volts(1.0009)), 1000);
+        assert_eq!(microjoules_up(joules(1.0000001)), 1_000_001);
+        assert_eq!(microwatts_up(watts(7.0000001e-6)), 8);
+        assert_eq!(seconds_up(seconds(18.3)), 19);
+        assert_eq!(seconds_up(seconds(1e9)), u16::MAX);
+        // 0.1 + 0.2 is a little above 0.3 in doubles and still 300 mV.
+        assert_eq!(millivolts_up(volts(0.1 + 0.2)), 300);
+    }
+
+    /// A limit of 1 % on 185.344 ms: 18.35 s, in whole seconds 19, and the one that the counter may hide.
+    #[test]
+    fn silence_allows_for_the_counter() {
+        assert_eq!(silence_up(seconds(18.349)), 20);
+        assert_eq!(silence_up(seconds(0.0)), 0);
+        assert_eq!(silence_up(seconds(1e9)), u16::MAX - 1);
+    }
+
+    proptest! {
+        /// A count never reads above the converter's true step, nor more than 2^-15 of itself and a millivolt below.
+        #[test]
+        fn counts_read_at_most_the_truth(count_v in 1e-5..0.05f64, bits in 6..=16u32, share in 0.0..1.0f64) {
+            let full_scale = volts(count_v) * f64::from(1u32 << bits);
+            prop_assume!(full_scale < volts(65.0));
+            let maximum_count = (1u32 << bits) - 1;
+            let scale = Scale {
+                count: volts(count_v),
+                maximum_count,
+                full_scale,
+                reference_high: fraction(1.0),
+                divider_high: fraction(1.0),
+                low: fraction(1.0),
+            };
+            let border = CountScale::of(&scale);
+            let count = (share * f64::from(maximum_count)) as u32;
+            let truth_mv = f64::from(count) * count_v * 1e3;
+            let read_mv = f64::from(border.millivolts(count));
+            prop_assert!(read_mv <= truth_mv + SLACK_MV);
+            prop_assert!(read_mv > truth_mv * (1.0 - 2f64.powi(-15)) - 1.0);
+        }
+
+        /// Firmware's energy never stands above the truth, and at the full reading stands within a part in 2^13 below it: three
+        /// roundings of 15 bits and more each.
+        #[test]
+        fn stored_energy_is_never_above_the_truth(c in 1e-3..100.0f64, floor_mv in 1000u16..3000, room in 500u16..3000, at in 0.0..1.0f64) {
+            let full_mv = floor_mv + room;
+            let scale = EnergyScale::of(farads(c), from_millivolts(floor_mv.into()), from_millivolts(full_mv.into()))
+                .expect("100 F at 6 V hold 1800 J");
+            let truth_uj = |mv: u16| c / 2.0 * (f64::from(mv).powi(2) - f64::from(floor_mv).powi(2));
+            let mv = floor_mv + (at * f64::from(room)) as u16;
+            prop_assert!(f64::from(scale.microjoules(mv)) <= truth_uj(mv) * (1.0 + 1e-12));
+            let full = f64::from(scale.microjoules(full_mv));
+            prop_assert!(full >= truth_uj(full_mv) * (1.0 - 2f64.powi(-13)) - 1.0, "{full} {}", truth_uj(full_mv));
+            prop_assert_eq!(scale.microjoules(floor_mv), 0);
+            prop_assert_eq!(scale.microjoules(u16::MAX), scale.microjoules(full_mv));
+        }
+
+        /// The emitted count is the first that reads the threshold: its neighbour below does not.
+        #[test]
+        fn the_count_of_a_threshold_is_the_first(count_v in 1e-4..0.01f64, bits in 8..=12u32, threshold_mv in 500u32..6000) {
+            let maximum_count = (1u32 << bits) - 1;
+            let scale = Scale {
+                count: volts(count_v),
+                maximum_count,
+                full_scale: volts(count_v) * f64::from(1u32 << bits),
+                reference_high: fraction(1.0),
+                divider_high: fraction(1.0),
+                low: fraction(1.0),
+            };
+            let border = CountScale::of(&scale);
+            let counts = border.counts_up(threshold_mv);
+            if counts <= maximum_count {
+                prop_assert!(border.millivolts(counts) >= threshold_mv);
+            }
+            prop_assert!(counts == 0 || border.millivolts(counts - 1) < threshold_mv);
+        }
+    }
+}

@@ -1,0 +1,240 @@
+//! STAGE 4: the voltages from which each action succeeds in the worst case, and what firmware must read to act.
+
+mod start;
+mod term;
+
+pub use start::start_voltage;
+pub use term::{Cause, Group, Term};
+
+use crate::model::bank::{Bank, Branch, Wear};
+use crate::model::discharge::{Stretch, discharge};
+use crate::model::load::Load;
+use crate::model::reading::Scale;
+use crate::node::{Action, Node, Stack};
+use crate::rounding::{self, CountScale};
+use crate::units::*;
+
+/// Series resistance that stands for none: it takes a nanovolt from an ampere.
+const NO_RESISTANCE_OHM: f64 = 1e-9;
+/// A threshold is left this many counts before the action resumes, at least: one for the converter's step and one for
+/// its noise (common practice, no source).
+const HYSTERESIS_COUNTS: f64 = 2.0;
+
+/// All thresholds of a node, and what they rest on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Thresholds {
+    /// The bank at its worst: low tolerance, end of life, cold.
+    pub corner: Bank,
+    /// Terminal voltage that no action may go below.
+    pub floor: Voltage,
+    /// Terminal voltage at which charging stops.
+    pub overvoltage: Voltage,
+    /// What the firmware's converter makes of a voltage.
+    pub scale: Scale,
+    /// How firmware turns counts into millivolts.
+    pub counts: CountScale,
+    /// How far a reading taken while charging can stand above the voltage behind the resistance.
+    pub charging_lift: Voltage,
+    /// How sensing errors were added.
+    pub stack: Stack,
+    /// From power-up until the firmware first asks the policy.
+    pub boot: Threshold,
+    /// Taking one sample.
+    pub measure: Threshold,
+    /// Sending one report.
+    pub transmit: Threshold,
+    /// How much higher a refused action resumes [mV].
+    pub hysteresis_mv: u32,
+}
+
+/// The threshold of one action.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Threshold {
+    /// The action's drains with `margins.load` on them.
+    pub load: Load,
+    /// Sleep that must stay affordable afterwards.
+    pub reserve: Stretch,
+    /// Voltage behind the resistance, bank at rest, from which the action alone just succeeds in the worst corner.
+    pub start: Voltage,
+    /// The same with the reserve after it.
+    pub start_with_reserve: Voltage,
+    /// What firmware must read, at least, in millivolts.
+    pub decide_mv: u32,
+    /// The smallest raw count that reads as `decide_mv` or more.
+    pub decide_counts: u32,
+    /// Energy drawn from storage in the worst corner by the action started at `decide_mv`.
+    pub energy: Energy,
+    /// Causes in volts; they sum to `decide_mv` less the floor.
+    pub terms: Vec<Term>,
+}
+
+impl Thresholds {
+    /// Sizes every threshold of `node`.
+    ///
+    /// The floor is the larger of the supply's and the gate's `disconnect_below` at its high end.
+    pub fn of(node: &Node) -> Self {
+        let corner = Bank::of(&node.storage, Wear::WORST);
+        let scale = Scale::of(&node.sense);
+        let counts = CountScale::of(&scale);
+        let charging_lift = node.harvest.maximum_current * corner.largest_resistance();
+        let measure = Threshold::of(node, &node.measure);
+        let transmit = Threshold::of(node, &node.transmit);
+        let overvoltage_mv = rounding::millivolts_down(node.harvest.overvoltage);
+        let wanted_mv = match node.policy.hysteresis {
+            Some(hysteresis) => rounding::millivolts_up(hysteresis),
+            None => {
+                let taken = measure.taken(&corner);
+                let wanted = rounding::millivolts_up(taken.max(scale.count * HYSTERESIS_COUNTS));
+                // An action that resumes only above what the source can reach would never resume.
+                let highest_mv = measure.decide_mv.max(transmit.decide_mv);
+                wanted.min(overvoltage_mv.saturating_sub(highest_mv))
+            }
+        };
+        Self {
+            floor: floor(node),
+            overvoltage: node.harvest.overvoltage,
+            counts,
+            charging_lift,
+            stack: node.margins.stack,
+            boot: Threshold::of(node, &node.boot),
+            measure,
+            transmit,
+            hysteresis_mv: wanted_mv.max(1),
+            corner,
+            scale,
+        }
+    }
+
+    /// The actions with their names, in the order of a node's life.
+    pub fn actions(&self) -> [(&'static str, &Threshold); 3] {
+        [("boot", &self.boot), ("measure", &self.measure), ("transmit", &self.transmit)]
+    }
+}
+
+/// Terminal voltage that no action of `node` may go below.
+pub fn floor(node: &Node) -> Voltage {
+    let supply = node.supply.regulator.floor();
+    node.supply
+        .gate
+        .as_ref()
+        .map_or(supply, |gate| supply.max(gate.disconnect_below * (fraction(1.0) + gate.tolerance)))
+}
+
+impl Threshold {
+    /// Sizes the threshold of `action`, one of the actions of `node`.
+    pub fn of(node: &Node, action: &Action) -> Self {
+        let floor = floor(node);
+        let excess = node.margins.load;
+        let load = |excess| Load::of(&node.supply.regulator, action, node.radio.as_ref(), excess);
+        let (nominal_load, worst_load) = (load(fraction(0.0)), load(excess));
+        let start = |wear: Wear, load: &Load| start_voltage(&Bank::of(&node.storage, wear), floor, &load.stretches);
+
+        let mut terms = Terms { reached: floor, list: Vec::new() };
+        let bare = without_resistance(&Bank::of(&node.storage, Wear::NONE));
+        terms.reach(Cause::Action, start_voltage(&bare, floor, &nominal_load.stretches));
+        let mut wear = Wear::NONE;
+        terms.reach(Cause::SeriesResistance, start(wear, &nominal_load));
+        wear.tolerance = true;
+        terms.reach(Cause::CapacitanceTolerance, start(wear, &nominal_load));
+        wear.aged_capacitance = true;
+        terms.reach(Cause::CapacitanceEndOfLife, start(wear, &nominal_load));
+        wear.cold_capacitance = true;
+        terms.reach(Cause::CapacitanceCold, start(wear, &nominal_load));
+        wear.aged_resistance = true;
+        terms.reach(Cause::ResistanceEndOfLife, start(wear, &nominal_load));
+        wear.cold_resistance = true;
+        terms.reach(Cause::ResistanceCold, start(wear, &nominal_load));
+        let alone = start(wear, &worst_load);
+        terms.reach(Cause::LoadMargin, alone);
+
+        let corner = Bank::of(&node.storage, wear);
+        let reserve = Load::asleep(&node.supply.regulator, node.sleep_current, node.policy.reserve, excess);
+        let stretches: Vec<Stretch> = worst_load.stretches.iter().copied().chain([reserve]).collect();
+        let with_reserve = start_voltage(&corner, floor, &stretches);
+        terms.reach(Cause::Reserve, with_reserve);
+        terms.add(Cause::ChargingLift, node.harvest.maximum_current * corner.largest_resistance());
+
+        let scale = Scale::of(&node.sense);
+        for (cause, voltage) in sensing(&scale, terms.reached, node.margins.stack) {
+            terms.add(cause, voltage);
+        }
+        terms.add(Cause::Extra, node.margins.extra);
+        let decide_mv = rounding::millivolts_up(terms.reached);
+        terms.reach(Cause::Rounding, rounding::from_millivolts(decide_mv));
+
+        let decide = rounding::from_millivolts(decide_mv);
+        let rest = vec![decide.get::<volt>(); corner.branches.len()];
+        let energy = discharge(&corner, &rest, &worst_load.stretches)
+            .map_or(corner.stored(&rest), |end| corner.stored(&rest) - corner.stored(&end.inner_v));
+        Self {
+            load: worst_load,
+            reserve,
+            start: alone,
+            start_with_reserve: with_reserve,
+            decide_mv,
+            decide_counts: CountScale::of(&scale).counts_up(decide_mv),
+            energy,
+            terms: terms.list,
+        }
+    }
+
+    /// Volts that all causes of `group` take together.
+    pub fn share(&self, group: Group) -> Voltage {
+        self.terms.iter().filter(|term| term.cause.group() == group).map(|term| term.voltage).sum()
+    }
+
+    /// By how much the action, started at its threshold, lowers the voltage of `bank`.
+    fn taken(&self, bank: &Bank) -> Voltage {
+        let decide = rounding::from_millivolts(self.decide_mv);
+        self.energy / (bank.capacitance(decide) * decide)
+    }
+}
+
+/// Collects terms while the voltage rises from the floor.
+struct Terms {
+    reached: Voltage,
+    list: Vec<Term>,
+}
+
+impl Terms {
+    /// The next cause brings the voltage to `voltage`.
+    fn reach(&mut self, cause: Cause, voltage: Voltage) {
+        self.list.push(Term { cause, voltage: voltage - self.reached });
+        self.reached = voltage;
+    }
+
+    /// The next cause adds `voltage`.
+    fn add(&mut self, cause: Cause, voltage: Voltage) {
+        self.list.push(Term { cause, voltage });
+        self.reached += voltage;
+    }
+}
+
+/// All branches as one, their resistances left out.
+fn without_resistance(bank: &Bank) -> Bank {
+    let merged = Branch {
+        capacitance: bank.capacitance(volts(0.0)),
+        slope: bank.branches.iter().map(|branch| branch.slope).sum(),
+        resistance: ohms(NO_RESISTANCE_OHM),
+    };
+    Bank { branches: vec![merged], leakage: bank.leakage }
+}
+
+/// How far a reading can stand above `truth`, by cause (docs/model.md, equations 11 to 13).
+///
+/// Worst case: the exact extremes, one after the other. Root-sum-square: each error t becomes its share t²/√(Σt²), so
+/// that the shares sum to the root.
+fn sensing(scale: &Scale, truth: Voltage, stack: Stack) -> [(Cause, Voltage); 3] {
+    let one = fraction(1.0);
+    let reference = truth * (scale.reference_high - one);
+    let divider = (truth + reference) * (scale.divider_high - one);
+    let errors =
+        [(Cause::ReferenceTolerance, reference), (Cause::DividerTolerance, divider), (Cause::OneCount, scale.count)];
+    match stack {
+        Stack::WorstCase => errors,
+        Stack::RootSumSquare => {
+            let root = errors.iter().map(|(_, error)| *error * *error).fold(volts(0.0) * volts(0.0), |a, b| a + b).sqrt();
+            errors.map(|(cause, error): (_, Voltage)| (cause, error * (error / root)))
+        }
+    }
+}
