@@ -8,13 +8,13 @@ use millpond::printout::Format;
 /// Sizes the voltage thresholds of a battery-free sensor node and writes them as firmware constants.
 #[derive(Parser)]
 #[command(version, arg_required_else_help = true, max_term_width = 100)]
-pub struct Cli {
+pub(crate) struct Cli {
     #[command(subcommand)]
-    pub command: Command,
+    pub(crate) command: Command,
 }
 
 #[derive(Subcommand)]
-pub enum Command {
+pub(crate) enum Command {
     /// Write a commented node file to start from; never over an existing one
     Init(Init),
     /// Validate a node file; print budget, thresholds and findings
@@ -30,17 +30,17 @@ pub enum Command {
 }
 
 #[derive(Args)]
-pub struct Init {
+pub(crate) struct Init {
     /// The file to write
-    pub file: PathBuf,
+    pub(crate) file: PathBuf,
     /// The example to start from
     #[arg(long, value_enum, value_name = "NAME", default_value_t = Example::CrackGauge)]
-    pub example: Example,
+    pub(crate) example: Example,
 }
 
 /// The node files that come with the tool.
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Example {
+pub(crate) enum Example {
     /// Outdoor solar cell, gated switching supply, chirp spread spectrum
     CrackGauge,
     /// Indoor light, no regulator, Bluetooth LE advertising
@@ -50,16 +50,16 @@ pub enum Example {
 }
 
 #[derive(Args)]
-pub struct Print {
+pub(crate) struct Print {
     /// The node file
-    pub node: PathBuf,
+    pub(crate) node: PathBuf,
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
-    pub format: FormatArgument,
+    pub(crate) format: FormatArgument,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum FormatArgument {
+pub(crate) enum FormatArgument {
     Text,
     Json,
 }
@@ -74,30 +74,30 @@ impl From<FormatArgument> for Format {
 }
 
 #[derive(Args)]
-pub struct Generate {
+pub(crate) struct Generate {
     /// The node file
-    pub node: PathBuf,
+    pub(crate) node: PathBuf,
     /// Write the C header here; without any destination it goes to standard output
     #[arg(long, value_name = "FILE")]
-    pub c: Option<PathBuf>,
+    pub(crate) c: Option<PathBuf>,
     /// Write the Rust module here
     #[arg(long, value_name = "FILE")]
-    pub rust: Option<PathBuf>,
+    pub(crate) rust: Option<PathBuf>,
     /// Write the constants as JSON here
     #[arg(long, value_name = "FILE")]
-    pub json: Option<PathBuf>,
+    pub(crate) json: Option<PathBuf>,
     /// Write nothing; fail with a difference if a file is stale or was edited by hand
     #[arg(long)]
-    pub verify: bool,
+    pub(crate) verify: bool,
 }
 
 #[derive(Args)]
-pub struct Compare {
+pub(crate) struct Compare {
     /// The node file as it was
-    pub old: PathBuf,
+    pub(crate) old: PathBuf,
     /// The node file as it is
-    pub new: PathBuf,
+    pub(crate) new: PathBuf,
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
-    pub format: FormatArgument,
+    pub(crate) format: FormatArgument,
 }

@@ -1,11 +1,11 @@
 //! One module for each command: the stages it runs, in order, and where the result goes.
 
-pub mod budget;
-pub mod check;
-pub mod compare;
-pub mod generate;
-pub mod init;
-pub mod thresholds;
+pub(crate) mod budget;
+pub(crate) mod check;
+pub(crate) mod compare;
+pub(crate) mod generate;
+pub(crate) mod init;
+pub(crate) mod thresholds;
 
 use std::io::Write;
 

@@ -74,7 +74,13 @@ pub fn compare(old: &NodeFile, new: &NodeFile) -> Result<Comparison, Refusal> {
                 })
                 .collect();
             let explained: i64 = causes.iter().map(|(_, by)| by).sum();
-            Moved { name: name.clone(), old, new, causes, together: new.unwrap_or_default() - from - explained }
+            Moved {
+                name: name.clone(),
+                old,
+                new,
+                causes,
+                together: new.unwrap_or_default() - from - explained,
+            }
         })
         .collect();
     Ok(Comparison { moved, changes })
@@ -93,7 +99,13 @@ fn numbers(json: &str) -> BTreeMap<String, i64> {
 const MARKS: [&str; 1] = ["fingerprint"];
 
 fn collect(value: &serde_json::Value, path: &str, found: &mut BTreeMap<String, i64>) {
-    let below = |name: &str| if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };
+    let below = |name: &str| {
+        if path.is_empty() {
+            name.to_owned()
+        } else {
+            format!("{path}.{name}")
+        }
+    };
     match value {
         serde_json::Value::Object(object) => {
             for (name, value) in object.iter().filter(|(name, _)| !MARKS.contains(&name.as_str())) {

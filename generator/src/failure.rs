@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use millpond::node::LoadError;
 
 /// Why a command failed, by exit code.
-pub enum Failure {
+pub(crate) enum Failure {
     /// Exit code 1: the node was refused, or a check differs. The message goes to standard error as it is.
     Refused(String),
     /// Exit code 2: wrong usage, or a file that cannot be read or written.
@@ -15,7 +15,7 @@ pub enum Failure {
 
 impl Failure {
     /// Shows the failure on standard error.
-    pub fn report(self) -> ExitCode {
+    pub(crate) fn report(self) -> ExitCode {
         let (code, message) = match self {
             Self::Refused(message) => (1, message),
             Self::Unusable(message) => (2, format!("error: {message}\n")),
@@ -27,7 +27,7 @@ impl Failure {
 }
 
 /// Whether messages may carry colour: on a terminal, and not turned off by the NO_COLOR convention.
-pub fn colour() -> bool {
+pub(crate) fn colour() -> bool {
     std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
 

@@ -36,8 +36,16 @@ pub struct Finding {
 /// All findings on `node`: errors first, then cautions.
 pub fn of(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let measure = Acting { called: "a measurement", of: |node| &node.measure, threshold: &thresholds.measure };
-    let transmit = Acting { called: "a transmission", of: |node| &node.transmit, threshold: &thresholds.transmit };
+    let measure = Acting {
+        called: "a measurement",
+        of: |node| &node.measure,
+        threshold: &thresholds.measure,
+    };
+    let transmit = Acting {
+        called: "a transmission",
+        of: |node| &node.transmit,
+        threshold: &thresholds.transmit,
+    };
     for acting in [measure, transmit] {
         findings.extend(never_reached(node, thresholds, &acting));
     }
@@ -62,7 +70,9 @@ struct Acting<'a> {
 
 /// An action whose threshold the storage voltage, or its reading, can never reach.
 fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Option<Finding> {
-    let Acting { called, threshold, .. } = acting;
+    let Acting {
+        called, threshold, ..
+    } = acting;
     let decide = rounding::from_millivolts(threshold.decide_mv);
     let overvoltage = thresholds.overvoltage;
     if decide > overvoltage {
@@ -85,7 +95,8 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Optio
                 overvoltage = Engineering(overvoltage, "V"),
             ),
             cure: cure::of(node, |node| {
-                rounding::from_millivolts(Threshold::of(node, (acting.of)(node)).decide_mv) <= node.harvest.overvoltage
+                rounding::from_millivolts(Threshold::of(node, (acting.of)(node)).decide_mv)
+                    <= node.harvest.overvoltage
             })
             .to_string(),
         });
@@ -156,7 +167,10 @@ fn gate(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
         });
     };
     let one = fraction(1.0);
-    let (highest, lowest) = (gate.connect_above * (one + gate.tolerance), gate.connect_above * (one - gate.tolerance));
+    let (highest, lowest) = (
+        gate.connect_above * (one + gate.tolerance),
+        gate.connect_above * (one - gate.tolerance),
+    );
     if highest > thresholds.overvoltage {
         return Some(Finding {
             code: "gate-never-connects",
@@ -190,31 +204,43 @@ fn gate(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
             Engineering(thresholds.floor, "V")
         ),
         cure: if fits {
-            format!("supply.gate.connect_above of at least {}", Engineering(connect, "V"))
+            format!(
+                "supply.gate.connect_above of at least {}",
+                Engineering(connect, "V")
+            )
         } else {
             let carried = |node: &Node| carries_a_start(gate, &Thresholds::of(node));
-            format!("no connect voltage below overvoltage would do; {}", cure::of(node, carried))
+            format!(
+                "no connect voltage below overvoltage would do; {}",
+                cure::of(node, carried)
+            )
         },
     })
 }
 
 /// What the node does as soon as it is connected: a start-up and one measurement.
 fn first_stretches(thresholds: &Thresholds) -> Vec<Stretch> {
-    [&thresholds.boot, &thresholds.measure].iter().flat_map(|threshold| threshold.load.stretches.clone()).collect()
+    [&thresholds.boot, &thresholds.measure]
+        .iter()
+        .flat_map(|threshold| threshold.load.stretches.clone())
+        .collect()
 }
 
 /// Whether the worst bank, connected at the gate's low end while it charges, carries a start-up and one measurement.
 fn carries_a_start(gate: &Gate, thresholds: &Thresholds) -> bool {
     let connected = gate.connect_above * (fraction(1.0) - gate.tolerance) - thresholds.charging_lift;
     let rest = vec![connected.get::<volt>(); thresholds.corner.branches.len()];
-    discharge(&thresholds.corner, &rest, &first_stretches(thresholds)).is_some_and(|end| end.lowest >= thresholds.floor)
+    discharge(&thresholds.corner, &rest, &first_stretches(thresholds))
+        .is_some_and(|end| end.lowest >= thresholds.floor)
 }
 
 /// More energy than the firmware's 32-bit microjoules hold.
 fn stored_energy(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
     let largest = joules(f64::from(u32::MAX) / 1e6);
-    let full = Bank::of(&node.storage, Wear::NONE)
-        .stored(&vec![thresholds.overvoltage.get::<volt>(); thresholds.corner.branches.len()]);
+    let full = Bank::of(&node.storage, Wear::NONE).stored(&vec![
+        thresholds.overvoltage.get::<volt>();
+        thresholds.corner.branches.len()
+    ]);
     (full > largest).then(|| Finding {
         code: "energy-out-of-range",
         severity: Severity::Error,
@@ -234,8 +260,12 @@ fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
         return Some(Finding {
             code: "duty-limit-not-stated",
             severity: Severity::Caution,
-            text: "no duty limit is stated for the transmitter, so the policy keeps no radio silence of its own".to_owned(),
-            cure: "transmit.radio.duty_limit as the local rules for the band ask; they differ by place and band".to_owned(),
+            text:
+                "no duty limit is stated for the transmitter, so the policy keeps no radio silence of its own"
+                    .to_owned(),
+            cure:
+                "transmit.radio.duty_limit as the local rules for the band ask; they differ by place and band"
+                    .to_owned(),
         });
     };
     let silence = crate::policy::off_time(thresholds.transmit.load.on_air, limit);
@@ -249,7 +279,9 @@ fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
             Engineering(node.policy.slowest, "s")
         ),
         cure: match radio.frame {
-            Frame::Chirp { .. } => "fewer attempts, a lower spreading factor or a smaller payload, or a slower pace",
+            Frame::Chirp { .. } => {
+                "fewer attempts, a lower spreading factor or a smaller payload, or a slower pace"
+            }
             Frame::Ieee802154 { .. } | Frame::BleAdvertising { .. } => {
                 "fewer attempts or a smaller payload, or a slower pace"
             }
@@ -271,13 +303,19 @@ fn income(node: &Node, budget: &Budget) -> Option<Finding> {
             Engineering(node.policy.slowest, "s"),
             Engineering(needed, "W")
         ),
-        cure: format!("a source of {}, or a slower pace", Engineering(budget.slowest.every_attempt.at_source, "W")),
+        cure: format!(
+            "a source of {}, or a slower pace",
+            Engineering(budget.slowest.every_attempt.at_source, "W")
+        ),
     })
 }
 
 /// Cells in series with nothing that keeps their voltages equal.
 fn series_cells(node: &Node) -> Option<Finding> {
-    let part = node.storage.iter().find(|part| part.series > 1 && part.balance_resistor.is_none())?;
+    let part = node
+        .storage
+        .iter()
+        .find(|part| part.series > 1 && part.balance_resistor.is_none())?;
     Some(Finding {
         code: "series-without-balancing",
         severity: Severity::Caution,
@@ -286,6 +324,11 @@ fn series_cells(node: &Node) -> Option<Finding> {
             part.series,
             Engineering(part.rated_voltage, "V")
         ),
-        cure: "balance_resistor across each cell, as the cell's data sheet asks; an over-charged cell can vent".to_owned(),
+        cure:
+            "balance_resistor across each cell, as the cell's data sheet asks; an over-charged cell can vent"
+                .to_owned(),
     })
 }
+
+#[cfg(test)]
+mod tests;

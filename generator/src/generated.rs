@@ -3,13 +3,16 @@
 use std::fmt;
 use std::path::{Path, PathBuf};
 
+use millpond_policy::{Policy, WhenFull};
+
 use crate::budget::Budget;
-use crate::emit::{self, Constants};
+use crate::emit::{self, Constants, DecideCounts, ThresholdRow};
 use crate::findings::{self, Finding, Severity};
-use crate::node::{LoadError, NodeFile};
+use crate::node::{self, LoadError, NodeFile};
 use crate::policy;
 use crate::printout;
-use crate::thresholds::Thresholds;
+use crate::thresholds::{Threshold, Thresholds};
+use crate::units::*;
 
 /// The constants of one node, ready to be written.
 #[derive(Clone, Debug)]
@@ -72,11 +75,62 @@ pub fn from_file(file: &NodeFile) -> Result<Generated, Refusal> {
     let thresholds = Thresholds::of(&file.node);
     let findings = findings::of(&file.node, &budget, &thresholds);
     if findings.iter().any(|finding| finding.severity == Severity::Error) {
-        return Err(Refusal::Findings { path: file.path.clone(), findings });
+        return Err(Refusal::Findings {
+            path: file.path.clone(),
+            findings,
+        });
     }
-    let constants = policy::constants(file, &thresholds)
-        .map_err(|rejected| Refusal::Constants { path: file.path.clone(), rule: rejected.text() })?;
-    Ok(Generated { constants, findings, inputs: file.inputs() })
+    let policy = policy::policy(&file.node, &thresholds).map_err(|rejected| Refusal::Constants {
+        path: file.path.clone(),
+        rule: rejected.text(),
+    })?;
+    let constants = constants(file, &thresholds, &policy);
+    Ok(Generated {
+        constants,
+        findings,
+        inputs: file.inputs.iter().map(PathBuf::from).collect(),
+    })
+}
+
+/// The constants of the node in `file`, with where they come from, ready to be written.
+fn constants(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Constants {
+    let counts = |threshold: &Threshold| u16::try_from(threshold.decide_counts).unwrap_or(u16::MAX);
+    Constants {
+        node: file.node.name.clone(),
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        input_hash: file.input_hash.clone(),
+        parts: *policy.parts(),
+        decide_counts: DecideCounts {
+            measure: counts(&thresholds.measure),
+            transmit: counts(&thresholds.transmit),
+        },
+        when_full: match file.node.policy.when_full {
+            node::WhenFull::KeepNewest => WhenFull::KeepNewest,
+            node::WhenFull::KeepOldest => WhenFull::KeepOldest,
+            node::WhenFull::ThinEvenly => WhenFull::ThinEvenly,
+        },
+        thresholds: thresholds
+            .actions()
+            .map(|(name, threshold)| row(thresholds, name, threshold))
+            .to_vec(),
+    }
+}
+
+/// One threshold as the comment of a generated file has it.
+fn row(thresholds: &Thresholds, name: &str, threshold: &Threshold) -> ThresholdRow {
+    let volts_of = |voltage: Voltage| format!("{:.4} V", voltage.get::<volt>());
+    let floor = ("floor".to_owned(), volts_of(thresholds.floor));
+    let terms = threshold
+        .terms
+        .iter()
+        .map(|term| (format!("+ {}", term.cause.name()), volts_of(term.voltage)));
+    ThresholdRow {
+        action: name.to_owned(),
+        start: volts_of(threshold.start),
+        start_with_reserve: volts_of(threshold.start_with_reserve),
+        decide: format!("{} mV, {} counts", threshold.decide_mv, threshold.decide_counts),
+        lines: std::iter::once(floor).chain(terms).collect(),
+    }
 }
 
 impl Generated {
@@ -101,7 +155,11 @@ impl fmt::Display for Refusal {
         match self {
             Self::File(error) => error.fmt(f),
             Self::Findings { path, findings } => {
-                write!(f, "{}{path}: no constants for a node that cannot work", printout::findings::text(findings))
+                write!(
+                    f,
+                    "{}{path}: no constants for a node that cannot work",
+                    printout::findings::text(findings)
+                )
             }
             Self::Constants { path, rule } => write!(f, "{path}: no constants: {rule}"),
         }

@@ -1,10 +1,12 @@
 //! From the description of a battery-free sensor node to constants in its firmware.
 //!
-//! The modules stand in the order in which the data goes through them:
+//! The modules stand in the order in which the data goes through them; none uses a later one:
 //!
 //! ```text
-//! node file -> node -> model -> budget -> thresholds -> policy -> emit
+//! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
 //! ```
+//!
+//! [`generate`] goes the whole way in one call.
 #![forbid(unsafe_code)]
 
 pub mod units;
@@ -22,3 +24,19 @@ pub mod model;
 pub mod budget;
 
 pub mod thresholds;
+
+pub mod policy;
+
+pub mod findings;
+
+pub mod income;
+
+pub mod emit;
+
+pub mod printout;
+
+pub mod generated;
+
+pub mod comparison;
+
+pub use generated::generate;

@@ -1,6 +1,32 @@
 //! STAGE 1: the node, as meant: every quantity typed, every key checked, every default filled in.
 //!
 //! A [`Node`] comes out of [`NodeFile::load`]; nothing after it needs to look at text, units or missing keys.
+//!
+//! The file is parsed into a tree in which every key and value has its place, and each section is read from the
+//! tree by a file of its own. All faults are collected before any is shown. `docs/node-file.md` lists the keys.
+
+mod action;
+mod agreement;
+pub mod file;
+mod harvest;
+mod limit;
+mod pacing;
+mod pairs;
+mod profile;
+pub mod quantity;
+mod radio;
+mod reduction;
+mod schedule;
+mod sense;
+mod storage;
+mod supply;
+mod syntax;
+mod table;
+pub mod unit;
+mod value;
+mod words;
+
+pub use file::{LoadError, NodeFile};
 
 use crate::units::*;
 
@@ -347,4 +373,11 @@ pub enum Stack {
     WorstCase,
     /// Squared, summed, rooted.
     RootSumSquare,
+}
+
+/// One of the example nodes in `templates/nodes`, for tests.
+#[cfg(test)]
+pub(crate) fn example(name: &str) -> Node {
+    let path = format!("{}/../templates/nodes/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+    NodeFile::load(path).expect("the examples are valid").node
 }

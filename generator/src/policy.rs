@@ -36,12 +36,15 @@ pub fn off_time(on_air: Time, limit: Ratio) -> Time {
 pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> {
     let millivolts = |mv: u32| u16::try_from(mv).unwrap_or(u16::MAX);
     let limit = node.radio.as_ref().and_then(|radio| radio.duty_limit);
-    let off_time_s = limit.map_or(0, |limit| rounding::silence_up(off_time(thresholds.transmit.load.on_air, limit)));
+    let off_time_s = limit.map_or(0, |limit| {
+        rounding::silence_up(off_time(thresholds.transmit.load.on_air, limit))
+    });
     let retry_s = rounding::seconds_up(node.policy.fastest);
     let floor = thresholds.floor;
     // The smallest capacitance on the way: energy above the floor is never overestimated.
     let capacitance = Bank::of(&node.storage, Wear::WORST).capacitance(floor);
-    let energy = EnergyScale::of(capacitance, floor, thresholds.overvoltage).ok_or(Rejected::EnergyOverflow)?;
+    let energy =
+        EnergyScale::of(capacitance, floor, thresholds.overvoltage).ok_or(Rejected::EnergyOverflow)?;
     let income_s = (node.policy.dark_horizon.get::<second>() * INCOME_PART).max(1.0);
     let mut parts = PolicyParts {
         measure_mv: millivolts(thresholds.measure.decide_mv),
@@ -79,13 +82,22 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
 /// The rows as an array. Rows that are not needed stand at the lowest voltages and wait as long as the last one.
 fn filled(rows: &[pace::Row]) -> [PaceRow; PACE_ROWS] {
     let longest_s = rows.last().map_or(u16::MAX, |row| row.wait_s);
-    let mut array = [PaceRow { from_mv: 0, wait_s: longest_s }; PACE_ROWS];
+    let mut array = [PaceRow {
+        from_mv: 0,
+        wait_s: longest_s,
+    }; PACE_ROWS];
     let unused = PACE_ROWS.saturating_sub(rows.len());
     for (index, row) in array.iter_mut().enumerate() {
         let from_below = (PACE_ROWS - 1 - index) as u16;
         *row = match rows.get(index) {
-            Some(given) if given.from_mv > unused as u16 => PaceRow { from_mv: given.from_mv, wait_s: given.wait_s },
-            _ => PaceRow { from_mv: from_below, wait_s: longest_s },
+            Some(given) if given.from_mv > unused as u16 => PaceRow {
+                from_mv: given.from_mv,
+                wait_s: given.wait_s,
+            },
+            _ => PaceRow {
+                from_mv: from_below,
+                wait_s: longest_s,
+            },
         };
     }
     array

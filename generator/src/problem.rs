@@ -80,7 +80,7 @@ pub struct Problems {
 impl Problems {
     /// Sorts the faults by position and drops repetitions.
     pub(crate) fn new(files: Vec<InputText>, mut list: Vec<Problem>) -> Self {
-        list.sort_by(|a, b| (a.file, a.span.start, a.span.end).cmp(&(b.file, b.span.start, b.span.end)));
+        list.sort_by_key(|problem| (problem.file, problem.span.start, problem.span.end));
         list.dedup();
         Problems { files, list }
     }
@@ -89,7 +89,11 @@ impl Problems {
     ///
     /// With `colour` the text carries terminal escape sequences; nothing is told by colour alone.
     pub fn render(&self, colour: bool) -> String {
-        let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
+        let renderer = if colour {
+            Renderer::styled()
+        } else {
+            Renderer::plain()
+        };
         let mut message = String::new();
         for problem in self.list.iter().take(MOST_SHOWN) {
             message.push_str(&self.render_one(&renderer, problem));
@@ -113,8 +117,11 @@ impl Problems {
             return renderer.render(&[title.element(cure)]);
         };
         let marker = on_one_line(&file.text, &problem.span);
-        let beside: Vec<_> =
-            problem.beside.iter().map(|(span, label)| (on_one_line(&file.text, span), label)).collect();
+        let beside: Vec<_> = problem
+            .beside
+            .iter()
+            .map(|(span, label)| (on_one_line(&file.text, span), label))
+            .collect();
         let spans = || std::iter::once(&marker).chain(beside.iter().map(|(span, _)| span));
         let first = spans().map(|span| span.start).min().unwrap_or(0);
         let last = spans().map(|span| span.end).max().unwrap_or(0);
@@ -134,10 +141,14 @@ impl Problems {
             let mut snippet = Snippet::source(&file.text[excerpt.clone()])
                 .path(file.path.as_str())
                 .line_start(line)
-                .annotation(AnnotationKind::Primary.span(within(&marker)).label(problem.expected.as_str()));
+                .annotation(
+                    AnnotationKind::Primary
+                        .span(within(&marker))
+                        .label(problem.expected.as_str()),
+                );
             for (span, label) in &beside {
-                snippet = snippet
-                    .annotation(AnnotationKind::Context.span(within(span)).label(label.as_str()));
+                snippet =
+                    snippet.annotation(AnnotationKind::Context.span(within(span)).label(label.as_str()));
             }
             title.element(snippet).element(cure)
         };
@@ -154,8 +165,16 @@ impl fmt::Display for Problems {
 /// A piece of the user's text as a title may repeat it: control characters escaped, cut when long.
 pub(crate) fn quoted(text: &str) -> String {
     let short: String = text.chars().take(MOST_QUOTED_CHARACTERS).collect();
-    let escaped = short.escape_debug().to_string().replace("\\\"", "\"").replace("\\'", "'");
-    if short.len() < text.len() { format!("{escaped}…") } else { escaped }
+    let escaped = short
+        .escape_debug()
+        .to_string()
+        .replace("\\\"", "\"")
+        .replace("\\'", "'");
+    if short.len() < text.len() {
+        format!("{escaped}…")
+    } else {
+        escaped
+    }
 }
 
 /// The part of a span that lies on its first line, inside the text and on character boundaries.
@@ -179,13 +198,23 @@ mod tests {
     use proptest::prelude::*;
 
     fn problems(text: &str, list: Vec<Problem>) -> Problems {
-        Problems::new(vec![InputText { path: "node.toml".into(), text: text.into() }], list)
+        Problems::new(
+            vec![InputText {
+                path: "node.toml".into(),
+                text: text.into(),
+            }],
+            list,
+        )
     }
 
     #[test]
     fn a_message_names_file_line_and_column() {
         let text = "[sense]\nbits = 40\n";
-        let message = problems(text, vec![Problem::new(15..17, "too many", "6 to 16", "write 12")]).render(false);
+        let message = problems(
+            text,
+            vec![Problem::new(15..17, "too many", "6 to 16", "write 12")],
+        )
+        .render(false);
         assert!(message.contains("node.toml:2:8"), "{message}");
         assert!(message.contains("2 | bits = 40"), "{message}");
         assert!(message.contains("^^ 6 to 16"), "{message}");
@@ -211,7 +240,9 @@ mod tests {
 
     #[test]
     fn a_flood_of_faults_is_counted() {
-        let list = (0..150).map(|at| Problem::new(at..at + 1, "odd", "", "")).collect();
+        let list = (0..150)
+            .map(|at| Problem::new(at..at + 1, "odd", "", ""))
+            .collect();
         let message = problems(&"x".repeat(200), list).render(false);
         assert!(message.contains("50 more problems"), "{message}");
         assert!(message.contains("refused, 150 problems"), "{message}");

@@ -55,7 +55,11 @@ pub fn seconds_up(time: Time) -> u16 {
 /// Radio silence in whole seconds: rounded up, and one second more, since a counter of whole seconds that has moved by n may
 /// have moved by little more than n − 1 seconds; saturates one below what 16 bits hold.
 pub fn silence_up(time: Time) -> u16 {
-    if time <= seconds(0.0) { 0 } else { seconds_up(time).saturating_add(1).min(u16::MAX - 1) }
+    if time <= seconds(0.0) {
+        0
+    } else {
+        seconds_up(time).saturating_add(1).min(u16::MAX - 1)
+    }
 }
 
 /// The voltage of a whole number of millivolts: exact.
@@ -85,7 +89,11 @@ impl CountScale {
             shift += 1;
         }
         let factor = (count_mv * f64::from(1u32 << shift)).floor() as u32;
-        Self { scale: factor.min((1 << SCALE_BITS) - 1), shift, maximum_count: scale.maximum_count }
+        Self {
+            scale: factor.min((1 << SCALE_BITS) - 1),
+            shift,
+            maximum_count: scale.maximum_count,
+        }
     }
 
     /// What firmware makes of `count`, in millivolts.

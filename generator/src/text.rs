@@ -60,7 +60,9 @@ fn prefixed(value: f64, unit: &str) -> String {
         return format!("0 {unit}");
     }
     // Rounded first, so that 999.96 m becomes 1 and not 1000 m.
-    let rounded: f64 = format!("{value:.*e}", (DIGITS - 1) as usize).parse().unwrap_or(value);
+    let rounded: f64 = format!("{value:.*e}", (DIGITS - 1) as usize)
+        .parse()
+        .unwrap_or(value);
     let thousands = (rounded.abs().log10() / 3.0 + 1e-12).floor() as i32;
     let place = (thousands + UNITY).clamp(0, PREFIXES.len() as i32 - 1);
     let scaled = rounded / 10f64.powi(3 * (place - UNITY));
@@ -74,7 +76,11 @@ fn significant(value: f64) -> String {
     }
     let before = value.abs().log10().floor() as i32 + 1;
     let text = format!("{value:.*}", (DIGITS - before).clamp(0, 9) as usize);
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
 }
 
 #[cfg(test)]

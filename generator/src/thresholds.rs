@@ -43,7 +43,7 @@ pub struct Thresholds {
     pub measure: Threshold,
     /// Sending one report.
     pub transmit: Threshold,
-    /// How much higher a refused action resumes [mV].
+    /// How much higher a refused action resumes (mV).
     pub hysteresis_mv: u32,
 }
 
@@ -107,17 +107,20 @@ impl Thresholds {
 
     /// The actions with their names, in the order of a node's life.
     pub fn actions(&self) -> [(&'static str, &Threshold); 3] {
-        [("boot", &self.boot), ("measure", &self.measure), ("transmit", &self.transmit)]
+        [
+            ("boot", &self.boot),
+            ("measure", &self.measure),
+            ("transmit", &self.transmit),
+        ]
     }
 }
 
 /// Terminal voltage that no action of `node` may go below.
 pub fn floor(node: &Node) -> Voltage {
     let supply = node.supply.regulator.floor();
-    node.supply
-        .gate
-        .as_ref()
-        .map_or(supply, |gate| supply.max(gate.disconnect_below * (fraction(1.0) + gate.tolerance)))
+    node.supply.gate.as_ref().map_or(supply, |gate| {
+        supply.max(gate.disconnect_below * (fraction(1.0) + gate.tolerance))
+    })
 }
 
 impl Threshold {
@@ -127,11 +130,18 @@ impl Threshold {
         let excess = node.margins.load;
         let load = |excess| Load::of(&node.supply.regulator, action, node.radio.as_ref(), excess);
         let (nominal_load, worst_load) = (load(fraction(0.0)), load(excess));
-        let start = |wear: Wear, load: &Load| start_voltage(&Bank::of(&node.storage, wear), floor, &load.stretches);
+        let start =
+            |wear: Wear, load: &Load| start_voltage(&Bank::of(&node.storage, wear), floor, &load.stretches);
 
-        let mut terms = Terms { reached: floor, list: Vec::new() };
+        let mut terms = Terms {
+            reached: floor,
+            list: Vec::new(),
+        };
         let bare = without_resistance(&Bank::of(&node.storage, Wear::NONE));
-        terms.reach(Cause::Action, start_voltage(&bare, floor, &nominal_load.stretches));
+        terms.reach(
+            Cause::Action,
+            start_voltage(&bare, floor, &nominal_load.stretches),
+        );
         let mut wear = Wear::NONE;
         terms.reach(Cause::SeriesResistance, start(wear, &nominal_load));
         wear.tolerance = true;
@@ -148,11 +158,20 @@ impl Threshold {
         terms.reach(Cause::LoadMargin, alone);
 
         let corner = Bank::of(&node.storage, wear);
-        let reserve = Load::asleep(&node.supply.regulator, node.sleep_current, node.policy.reserve, excess);
+        let reserve = Load::asleep(
+            &node.supply.regulator,
+            node.sleep_current,
+            node.policy.reserve,
+            excess,
+        );
         let stretches: Vec<Stretch> = worst_load.stretches.iter().copied().chain([reserve]).collect();
-        let with_reserve = start_voltage(&corner, floor, &stretches);
+        // Two searches may differ by the width of their brackets.
+        let with_reserve = start_voltage(&corner, floor, &stretches).max(alone);
         terms.reach(Cause::Reserve, with_reserve);
-        terms.add(Cause::ChargingLift, node.harvest.maximum_current * corner.largest_resistance());
+        terms.add(
+            Cause::ChargingLift,
+            node.harvest.maximum_current * corner.largest_resistance(),
+        );
 
         let scale = Scale::of(&node.sense);
         for (cause, voltage) in sensing(&scale, terms.reached, node.margins.stack) {
@@ -164,8 +183,9 @@ impl Threshold {
 
         let decide = rounding::from_millivolts(decide_mv);
         let rest = vec![decide.get::<volt>(); corner.branches.len()];
-        let energy = discharge(&corner, &rest, &worst_load.stretches)
-            .map_or(corner.stored(&rest), |end| corner.stored(&rest) - corner.stored(&end.inner_v));
+        let energy = discharge(&corner, &rest, &worst_load.stretches).map_or(corner.stored(&rest), |end| {
+            corner.stored(&rest) - corner.stored(&end.inner_v)
+        });
         Self {
             load: worst_load,
             reserve,
@@ -180,7 +200,11 @@ impl Threshold {
 
     /// Volts that all causes of `group` take together.
     pub fn share(&self, group: Group) -> Voltage {
-        self.terms.iter().filter(|term| term.cause.group() == group).map(|term| term.voltage).sum()
+        self.terms
+            .iter()
+            .filter(|term| term.cause.group() == group)
+            .map(|term| term.voltage)
+            .sum()
     }
 
     /// By how much the action, started at its threshold, lowers the voltage of `bank`.
@@ -199,7 +223,10 @@ struct Terms {
 impl Terms {
     /// The next cause brings the voltage to `voltage`.
     fn reach(&mut self, cause: Cause, voltage: Voltage) {
-        self.list.push(Term { cause, voltage: voltage - self.reached });
+        self.list.push(Term {
+            cause,
+            voltage: voltage - self.reached,
+        });
         self.reached = voltage;
     }
 
@@ -217,7 +244,10 @@ fn without_resistance(bank: &Bank) -> Bank {
         slope: bank.branches.iter().map(|branch| branch.slope).sum(),
         resistance: ohms(NO_RESISTANCE_OHM),
     };
-    Bank { branches: vec![merged], leakage: bank.leakage }
+    Bank {
+        branches: vec![merged],
+        leakage: bank.leakage,
+    }
 }
 
 /// How far a reading can stand above `truth`, by cause (docs/model.md, equations 11 to 13).
@@ -228,13 +258,23 @@ fn sensing(scale: &Scale, truth: Voltage, stack: Stack) -> [(Cause, Voltage); 3]
     let one = fraction(1.0);
     let reference = truth * (scale.reference_high - one);
     let divider = (truth + reference) * (scale.divider_high - one);
-    let errors =
-        [(Cause::ReferenceTolerance, reference), (Cause::DividerTolerance, divider), (Cause::OneCount, scale.count)];
+    let errors = [
+        (Cause::ReferenceTolerance, reference),
+        (Cause::DividerTolerance, divider),
+        (Cause::OneCount, scale.count),
+    ];
     match stack {
         Stack::WorstCase => errors,
         Stack::RootSumSquare => {
-            let root = errors.iter().map(|(_, error)| *error * *error).fold(volts(0.0) * volts(0.0), |a, b| a + b).sqrt();
+            let root = errors
+                .iter()
+                .map(|(_, error)| *error * *error)
+                .fold(volts(0.0) * volts(0.0), |a, b| a + b)
+                .sqrt();
             errors.map(|(cause, error): (_, Voltage)| (cause, error * (error / root)))
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

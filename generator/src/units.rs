@@ -31,19 +31,19 @@ pub use uom::si::f64::{
     Area, Capacitance, Energy, Frequency, Illuminance, Power, Ratio, ThermodynamicTemperature as Temperature,
     Time,
 };
-/// Electric charge [C].
+/// Electric charge (C).
 pub type Charge = uom::si::f64::ElectricCharge;
-/// Electric current [A].
+/// Electric current (A).
 pub type Current = uom::si::f64::ElectricCurrent;
-/// Electric potential difference [V].
+/// Electric potential difference (V).
 pub type Voltage = uom::si::f64::ElectricPotential;
-/// Electrical resistance [ohm].
+/// Electrical resistance (ohm).
 pub type Resistance = uom::si::f64::ElectricalResistance;
-/// Electrical conductance [S].
+/// Electrical conductance (S).
 pub type Conductance = uom::si::f64::ElectricalConductance;
-/// Power of a light or heat flow on an area [W/m²].
+/// Power of a light or heat flow on an area (W/m²).
 pub type PowerDensity = uom::si::f64::HeatFluxDensity;
-/// Capacitance that rises with voltage [F/V].
+/// Capacitance that rises with voltage (F/V).
 pub type CapacitanceSlope = uom::si::Quantity<
     uom::si::ISQ<
         uom::typenum::N4,

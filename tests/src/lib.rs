@@ -1,1 +1,8 @@
-//! Cross-checks.
+//! Cross-checks: what millpond computes, held against outside witnesses.
+//!
+//! Each folder beside `src` is one test target for one witness. Here is what they share: finding the witness's tool,
+//! the nodes that all of them are asked about, and the discharges that those nodes promise.
+
+pub mod case;
+pub mod random_node;
+pub mod tool;

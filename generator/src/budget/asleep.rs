@@ -40,7 +40,7 @@ impl SleepingDay {
     /// The day of `node` with the storage terminal held at `working_voltage`.
     ///
     /// Leakage is the data sheet's current scaled by voltage over rated voltage; balance resistors follow
-    /// Ohm's law (docs/model.md, equation 4).
+    /// Ohm's law (docs/model.md, equation 5).
     pub fn of(node: &Node, working_voltage: Voltage) -> Self {
         let regulator = &node.supply.regulator;
         let draw = |current: Current| Draw {

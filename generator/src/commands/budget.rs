@@ -8,7 +8,7 @@ use crate::cli::Print;
 use crate::failure::Failure;
 
 /// node file → node → budget → printout
-pub fn run(arguments: &Print) -> Result<(), Failure> {
+pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
     let file = NodeFile::load(&arguments.node)?;
     let budget = Budget::of(&file.node);
     super::print(&match arguments.format.into() {

@@ -10,18 +10,29 @@ use crate::cli::Print;
 use crate::failure::Failure;
 
 /// node file → node → budget → thresholds → findings → printout
-pub fn run(arguments: &Print) -> Result<(), Failure> {
+pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
     let file = NodeFile::load(&arguments.node)?;
     let budget = Budget::of(&file.node);
     let thresholds = Thresholds::of(&file.node);
     let findings = findings::of(&file.node, &budget, &thresholds);
     super::print(&match arguments.format.into() {
         Format::Text => printout::check::text(&file.node, &budget, &thresholds, &findings),
-        Format::Json => printout::json(&printout::check::View::of(&file.node, &budget, &thresholds, &findings)),
+        Format::Json => printout::json(&printout::check::View::of(
+            &file.node,
+            &budget,
+            &thresholds,
+            &findings,
+        )),
     })?;
-    let errors = findings.iter().filter(|finding| finding.severity == Severity::Error).count();
+    let errors = findings
+        .iter()
+        .filter(|finding| finding.severity == Severity::Error)
+        .count();
     match errors {
         0 => Ok(()),
-        _ => Err(Failure::Refused(format!("{}: {errors} of the findings forbid this node to work\n", file.path))),
+        _ => Err(Failure::Refused(format!(
+            "{}: {errors} of the findings forbid this node to work\n",
+            file.path
+        ))),
     }
 }

@@ -8,7 +8,7 @@ use crate::cli::Compare;
 use crate::failure::Failure;
 
 /// two node files → constants of each → differences → printout
-pub fn run(arguments: &Compare) -> Result<(), Failure> {
+pub(crate) fn run(arguments: &Compare) -> Result<(), Failure> {
     let old = NodeFile::load(&arguments.old)?;
     let new = NodeFile::load(&arguments.new)?;
     let comparison = compare(&old, &new).map_err(|refusal| Failure::Refused(format!("{refusal}\n")))?;

@@ -11,7 +11,7 @@ use crate::cli::Generate;
 use crate::failure::Failure;
 
 /// node file → … → policy → emitted text → files, or a comparison with them
-pub fn run(arguments: &Generate) -> Result<(), Failure> {
+pub(crate) fn run(arguments: &Generate) -> Result<(), Failure> {
     let generated = millpond::generate(&arguments.node).map_err(refused)?;
     eprint!("{}", printout::findings::aside(&generated.findings));
     let outputs = outputs(arguments, &generated);
@@ -22,7 +22,11 @@ pub fn run(arguments: &Generate) -> Result<(), Failure> {
         return super::print(&generated.c_header());
     }
     for (path, written) in emit::write_all(&outputs).map_err(|error| Failure::Unusable(error.to_string()))? {
-        eprintln!("{} {}", if written { "wrote" } else { "unchanged:" }, path.display());
+        eprintln!(
+            "{} {}",
+            if written { "wrote" } else { "unchanged:" },
+            path.display()
+        );
     }
     Ok(())
 }
@@ -52,7 +56,9 @@ fn outputs(arguments: &Generate, generated: &Generated) -> Vec<(PathBuf, String)
 /// Holds each file against what would be written now.
 fn verify(arguments: &Generate, outputs: &[(PathBuf, String)]) -> Result<(), Failure> {
     if outputs.is_empty() {
-        return Err(Failure::Unusable("--verify needs the files to look at: --c, --rust or --json".to_owned()));
+        return Err(Failure::Unusable(
+            "--verify needs the files to look at: --c, --rust or --json".to_owned(),
+        ));
     }
     let mut message = String::new();
     for (path, fresh) in outputs {
@@ -69,6 +75,9 @@ fn verify(arguments: &Generate, outputs: &[(PathBuf, String)]) -> Result<(), Fai
     if message.is_empty() {
         return Ok(());
     }
-    message.push_str(&format!("run the same command without --verify to write it again from {}\n", arguments.node.display()));
+    message.push_str(&format!(
+        "run the same command without --verify to write it again from {}\n",
+        arguments.node.display()
+    ));
     Err(Failure::Refused(message))
 }

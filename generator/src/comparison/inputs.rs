@@ -26,9 +26,16 @@ enum Step {
 
 /// The inputs that differ between two valid TOML texts.
 pub(super) fn changes(old: &str, new: &str) -> Vec<Change> {
-    let (Ok(old), Ok(new)) = (old.parse::<Table>(), new.parse::<Table>()) else { return Vec::new() };
+    let (Ok(old), Ok(new)) = (old.parse::<Table>(), new.parse::<Table>()) else {
+        return Vec::new();
+    };
     let mut found = Vec::new();
-    compare(&Value::Table(old), &Value::Table(new), &mut Vec::new(), &mut found);
+    compare(
+        &Value::Table(old),
+        &Value::Table(new),
+        &mut Vec::new(),
+        &mut found,
+    );
     found
 }
 
@@ -45,7 +52,9 @@ fn compare(old: &Value, new: &Value, path: &mut Vec<Step>, found: &mut Vec<Chang
                 path.pop();
             }
         }
-        (Value::Array(old), Value::Array(new)) if old.len() == new.len() && new.iter().any(Value::is_table) => {
+        (Value::Array(old), Value::Array(new))
+            if old.len() == new.len() && new.iter().any(Value::is_table) =>
+        {
             for (index, (old, new)) in old.iter().zip(new).enumerate() {
                 path.push(Step::Index(index));
                 compare(old, new, path, found);
@@ -79,7 +88,9 @@ fn change(path: &[Step], old: Option<&Value>, new: Option<&Value>) -> Change {
 impl Change {
     /// The text of a node file with this change alone made to it.
     pub(super) fn applied_to(&self, text: &str) -> String {
-        let Ok(table) = text.parse::<Table>() else { return text.to_owned() };
+        let Ok(table) = text.parse::<Table>() else {
+            return text.to_owned();
+        };
         let mut root = Value::Table(table);
         set(&mut root, &self.steps, self.value.as_ref());
         match root {
@@ -132,7 +143,9 @@ mod tests {
 
     #[test]
     fn all_changes_one_after_the_other_make_the_new_file() {
-        let made = changes(OLD, NEW).iter().fold(OLD.to_owned(), |text, change| change.applied_to(&text));
+        let made = changes(OLD, NEW)
+            .iter()
+            .fold(OLD.to_owned(), |text, change| change.applied_to(&text));
         assert_eq!(made.parse::<Table>(), NEW.parse::<Table>());
         assert_eq!(changes(OLD, OLD), []);
     }

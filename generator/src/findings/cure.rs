@@ -14,7 +14,7 @@ const ROUNDS: u32 = 20;
 /// What would cure an action that does not fit.
 pub(super) struct Cure {
     /// Present and smallest sufficient capacitance of one cell.
-    capacitance: Option<(Capacitance, Capacitance)>,
+    pub(super) capacitance: Option<(Capacitance, Capacitance)>,
     /// Present and largest sufficient series resistance of one cell.
     resistance: Option<(Resistance, Resistance)>,
 }
@@ -23,7 +23,13 @@ pub(super) struct Cure {
 /// the capacitor kind that holds most of the charge, one at a time.
 pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
     let largest = (0..node.storage.len())
-        .reduce(|most, next| if held(node, next) > held(node, most) { next } else { most })
+        .reduce(|most, next| {
+            if held(node, next) > held(node, most) {
+                next
+            } else {
+                most
+            }
+        })
         .unwrap_or_default();
     let now = &node.storage[largest];
     let capacitance = smallest(|factor| {
@@ -85,14 +91,25 @@ fn step_of(value: f64) -> f64 {
 impl fmt::Display for Cure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let capacitance = self.capacitance.map(|(now, cured)| {
-            format!("a capacitance of {} instead of {}", Engineering(cured, "F"), Engineering(now, "F"))
+            format!(
+                "a capacitance of {} instead of {}",
+                Engineering(cured, "F"),
+                Engineering(now, "F")
+            )
         });
         let resistance = self.resistance.map(|(now, cured)| {
-            format!("a series resistance of {} instead of {}", Engineering(cured, "ohm"), Engineering(now, "ohm"))
+            format!(
+                "a series resistance of {} instead of {}",
+                Engineering(cured, "ohm"),
+                Engineering(now, "ohm")
+            )
         });
         match (capacitance, resistance) {
             (Some(capacitance), Some(resistance)) => write!(f, "{capacitance}, or {resistance}, would do"),
-            (Some(capacitance), None) => write!(f, "{capacitance} would do; no lower series resistance alone would"),
+            (Some(capacitance), None) => write!(
+                f,
+                "{capacitance} would do; no lower series resistance alone would"
+            ),
             (None, Some(resistance)) => write!(f, "{resistance} would do; no larger capacitance alone would"),
             (None, None) => write!(
                 f,

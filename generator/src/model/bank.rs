@@ -11,11 +11,11 @@ use crate::units::*;
 /// Transactions on Industry Applications 36 (2000) 199-205).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Branch {
-    /// Capacitance at 0 V [F], above 0.
+    /// Capacitance at 0 V (F), above 0.
     pub capacitance: Capacitance,
-    /// Rise of the capacitance with voltage [F/V], at least 0.
+    /// Rise of the capacitance with voltage (F/V), at least 0.
     pub slope: CapacitanceSlope,
-    /// Series resistance [ohm], above 0.
+    /// Series resistance (ohm), above 0.
     pub resistance: Resistance,
 }
 
@@ -24,7 +24,7 @@ pub struct Branch {
 pub struct Bank {
     /// One for each kind of capacitor.
     pub branches: Vec<Branch>,
-    /// Leakage and balance resistors together: a current proportional to the terminal voltage [S].
+    /// Leakage and balance resistors together: a current proportional to the terminal voltage (S).
     pub leakage: Conductance,
 }
 

@@ -14,9 +14,9 @@ use crate::units::*;
 /// | switching | rail voltage · load current / efficiency | quiescent |
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Drain {
-    /// Part that rises as the voltage falls [W].
+    /// Part that rises as the voltage falls (W).
     pub power: Power,
-    /// Part that does not depend on the voltage [A].
+    /// Part that does not depend on the voltage (A).
     pub current: Current,
 }
 

@@ -6,11 +6,11 @@ use crate::units::*;
 /// Steps of the converter and the worst factors by which a reading stands above or below the truth.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Scale {
-    /// Storage voltage of one count [V].
+    /// Storage voltage of one count (V).
     pub count: Voltage,
     /// The largest count, 2^bits − 1.
     pub maximum_count: u32,
-    /// Storage voltage at which the converter is at full scale [V].
+    /// Storage voltage at which the converter is at full scale (V).
     pub full_scale: Voltage,
     /// Reading over truth when the reference is at its low end: at least 1.
     pub reference_high: Ratio,

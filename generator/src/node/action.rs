@@ -28,9 +28,18 @@ pub(super) struct ActionRead<'a> {
 }
 
 /// Reads one action; `repeats` says whether it may be tried again.
-pub(super) fn read<'a>(root: &mut Table<'a>, key: &'static str, repeats: bool, folder: &Path) -> ActionRead<'a> {
+pub(super) fn read<'a>(
+    root: &mut Table<'a>,
+    key: &'static str,
+    repeats: bool,
+    folder: &Path,
+) -> ActionRead<'a> {
     let Some(mut table) = root.table(key) else {
-        return ActionRead { action: None, airtime: None, table: None };
+        return ActionRead {
+            action: None,
+            airtime: None,
+            table: None,
+        };
     };
     let attempts = if repeats {
         table.or::<u32>("attempts", "3", 1..=MOST_ATTEMPTS, 1)
@@ -49,20 +58,30 @@ pub(super) fn read<'a>(root: &mut Table<'a>, key: &'static str, repeats: bool, f
                 "one of the two",
                 "remove `phases` to use the measured profile, or remove `profile`",
             );
-            drop(table.raw("phases", None));
+            table.know("phases");
         }
         profile::read(&table, folder, &profile)
     } else if table.has("profile") {
-        drop(table.raw("phases", None));
+        table.know("phases");
         None
     } else {
         read_phases(&mut table, repeats, &mut airtime)
     };
-    let action = phases.zip(attempts).map(|(phases, attempts)| Action { phases, attempts });
-    ActionRead { action, airtime, table: Some(table) }
+    let action = phases
+        .zip(attempts)
+        .map(|(phases, attempts)| Action { phases, attempts });
+    ActionRead {
+        action,
+        airtime,
+        table: Some(table),
+    }
 }
 
-fn read_phases(table: &mut Table<'_>, may_send: bool, airtime: &mut Option<Range<usize>>) -> Option<Vec<Phase>> {
+fn read_phases(
+    table: &mut Table<'_>,
+    may_send: bool,
+    airtime: &mut Option<Range<usize>>,
+) -> Option<Vec<Phase>> {
     let mut sound = true;
     let mut phases = Vec::new();
     for phase in table.tables("phases", PHASES_EXAMPLE) {
@@ -81,7 +100,7 @@ fn read_phase(mut table: Table<'_>, may_send: bool, airtime: &mut Option<Range<u
     let on_air = table.optional::<bool>("airtime", "true", ());
     let extent = match on_air {
         Some(given) if given.value && !may_send => {
-            drop(table.raw("duration", None));
+            table.know("duration");
             table.note(
                 &given.span,
                 "only a phase of `transmit` can last as long as the airtime",
@@ -111,5 +130,10 @@ fn read_phase(mut table: Table<'_>, may_send: bool, airtime: &mut Option<Range<u
     };
     table.finish();
     let current = current?.value;
-    Some(Phase { name: name?.value, current, peak_current: current, extent: extent? })
+    Some(Phase {
+        name: name?.value,
+        current,
+        peak_current: current,
+        extent: extent?,
+    })
 }

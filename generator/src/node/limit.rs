@@ -14,32 +14,64 @@ pub(super) struct Limit {
 
 impl Limit {
     /// Any number.
-    pub(super) const ANY: Limit =
-        Limit { least: f64::NEG_INFINITY, least_allowed: true, most: f64::INFINITY, most_allowed: true };
+    pub(super) const ANY: Limit = Limit {
+        least: f64::NEG_INFINITY,
+        least_allowed: true,
+        most: f64::INFINITY,
+        most_allowed: true,
+    };
     /// Above zero.
-    pub(super) const POSITIVE: Limit = Limit { least: 0.0, least_allowed: false, ..Limit::ANY };
+    pub(super) const POSITIVE: Limit = Limit {
+        least: 0.0,
+        least_allowed: false,
+        ..Limit::ANY
+    };
     /// Zero or more.
-    pub(super) const NOT_NEGATIVE: Limit = Limit { least: 0.0, ..Limit::ANY };
+    pub(super) const NOT_NEGATIVE: Limit = Limit {
+        least: 0.0,
+        ..Limit::ANY
+    };
     /// A part of a whole: above 0 %, at most 100 %.
-    pub(super) const PART: Limit = Limit { most: 1.0, ..Limit::POSITIVE };
+    pub(super) const PART: Limit = Limit {
+        most: 1.0,
+        ..Limit::POSITIVE
+    };
     /// A part of a whole that may be nothing: 0 % to 100 %.
-    pub(super) const PART_OR_NOTHING: Limit = Limit { most: 1.0, ..Limit::NOT_NEGATIVE };
+    pub(super) const PART_OR_NOTHING: Limit = Limit {
+        most: 1.0,
+        ..Limit::NOT_NEGATIVE
+    };
     /// How far a value may be below nominal: something must be left of it.
-    pub(super) const TOLERANCE: Limit = Limit { most_allowed: false, ..Limit::PART_OR_NOTHING };
+    pub(super) const TOLERANCE: Limit = Limit {
+        most_allowed: false,
+        ..Limit::PART_OR_NOTHING
+    };
 
     /// The same range, ending at `most`.
     pub(super) const fn up_to(self, most: f64) -> Limit {
-        Limit { most, most_allowed: true, ..self }
+        Limit {
+            most,
+            most_allowed: true,
+            ..self
+        }
     }
 
     /// The same range, ending just below `most`.
     pub(super) const fn under(self, most: f64) -> Limit {
-        Limit { most, most_allowed: false, ..self }
+        Limit {
+            most,
+            most_allowed: false,
+            ..self
+        }
     }
 
     /// The same range, starting at `least`.
     pub(super) const fn from(self, least: f64) -> Limit {
-        Limit { least, least_allowed: true, ..self }
+        Limit {
+            least,
+            least_allowed: true,
+            ..self
+        }
     }
 
     /// Whether a quantity lies in the range.
@@ -59,8 +91,16 @@ impl Limit {
     pub(super) fn words(&self, dimension: Dimension) -> String {
         let least = show(dimension, self.least);
         let most = show(dimension, self.most);
-        let start = if self.least_allowed { format!("{least} or more") } else { format!("above {least}") };
-        let end = if self.most_allowed { format!("at most {most}") } else { format!("below {most}") };
+        let start = if self.least_allowed {
+            format!("{least} or more")
+        } else {
+            format!("above {least}")
+        };
+        let end = if self.most_allowed {
+            format!("at most {most}")
+        } else {
+            format!("below {most}")
+        };
         match (self.least.is_finite(), self.most.is_finite()) {
             (true, true) => format!("{start}, {end}"),
             (true, false) => start,
@@ -88,7 +128,10 @@ mod tests {
     #[test]
     fn words_name_both_ends() {
         assert_eq!(Limit::POSITIVE.words(Dimension::Resistance), "above 0 ohm");
-        assert_eq!(Limit::TOLERANCE.words(Dimension::Ratio), "0 % or more, below 100 %");
+        assert_eq!(
+            Limit::TOLERANCE.words(Dimension::Ratio),
+            "0 % or more, below 100 %"
+        );
         assert_eq!(Limit::ANY.up_to(5.0).words(Dimension::Voltage), "at most 5 V");
     }
 }

@@ -37,7 +37,11 @@ pub(super) fn read_policy(root: &mut Table<'_>) -> Option<Pacing> {
     let dark_horizon = table.required::<Time>("dark_horizon", "16 h", stretch);
     let reserve = table.required::<Time>("reserve", "2 h", stretch);
     let batch_given = table.optional::<u32>("batch", "1", 1..=MOST_SAMPLES);
-    let batch = if table.has("batch") { batch_given.as_ref().map(|given| given.value) } else { Some(1) };
+    let batch = if table.has("batch") {
+        batch_given.as_ref().map(|given| given.value)
+    } else {
+        Some(1)
+    };
     let backlog_given = table.optional::<u32>("backlog", "32", 1..=MOST_SAMPLES);
     let backlog = if table.has("backlog") {
         backlog_given.as_ref().map(|given| given.value)
@@ -100,11 +104,14 @@ pub(super) fn read_margins(root: &mut Table<'_>) -> Option<Margins> {
         extra: volts(0.0),
     };
     if !root.has("margins") {
-        drop(root.optional_table("margins"));
+        root.know("margins");
         return Some(usual);
     }
     let mut table = root.optional_table("margins")?;
-    let stacks = [("worst-case", Stack::WorstCase), ("root-sum-square", Stack::RootSumSquare)];
+    let stacks = [
+        ("worst-case", Stack::WorstCase),
+        ("root-sum-square", Stack::RootSumSquare),
+    ];
     let stack = table.choice("stack", &stacks, Some(usual.stack));
     let range = Limit::ANY.from(ABSOLUTE_ZERO_DEGC).up_to(HOTTEST_DEGC);
     let temperature_min = table.optional::<Temperature>("temperature_min", "-10 degC", range);

@@ -6,7 +6,7 @@
 use super::unit::{self, Dimension};
 use crate::units::*;
 
-/// Largest number taken, in base units: above what any small node holds, below where squares overflow.
+/// Largest plain number taken, in base units: the largest of all [`Dimension::most`].
 const MOST_BASE_UNITS: f64 = 1e12;
 
 /// Smallest number other than zero that is taken, in base units: below what any instrument resolves.
@@ -93,31 +93,48 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Q, QuantityFault> {
     let text = text.trim();
     let (number, rest) = split_number(text).ok_or(QuantityFault::NoNumber)?;
     let symbol = rest.trim();
-    if symbol.starts_with(',') {
-        return Err(QuantityFault::Comma(text.replacen(',', ".", 1)));
+    if symbol.starts_with(',') || (symbol.starts_with('.') && symbol.contains(',')) {
+        return Err(QuantityFault::Comma(without_comma(text)));
     }
     if symbol.is_empty() {
         return Err(QuantityFault::NoUnit);
     }
     let Some((unit, prefix_exponent)) = unit::find(symbol) else {
-        return Err(QuantityFault::UnknownUnit(symbol.to_string(), unit::nearest(symbol, Q::DIMENSION)));
+        return Err(QuantityFault::UnknownUnit(
+            symbol.to_string(),
+            unit::nearest(symbol, Q::DIMENSION),
+        ));
     };
     if unit.dimension != Q::DIMENSION {
         return Err(QuantityFault::OtherDimension(unit.dimension));
     }
     let value = scaled(&number, unit.exponent + prefix_exponent)? * unit.factor;
-    if value.abs() > MOST_BASE_UNITS { Err(QuantityFault::TooLarge) } else { Ok(Q::from_base(value)) }
+    if value.abs() > Q::DIMENSION.most() {
+        Err(QuantityFault::TooLarge)
+    } else {
+        Ok(Q::from_base(value))
+    }
 }
 
 /// Reads a number without a unit and multiplies it by a power of ten, exactly to the last digit.
 pub(super) fn parse_plain(text: &str, exponent: i32) -> Result<f64, QuantityFault> {
     match split_number(text.trim()) {
         Some((number, "")) => scaled(&number, exponent),
-        Some((_, rest)) if rest.starts_with(',') => {
-            Err(QuantityFault::Comma(text.trim().replacen(',', ".", 1)))
-        }
+        Some((_, rest)) if rest.starts_with(',') => Err(QuantityFault::Comma(without_comma(text.trim()))),
         _ => Err(QuantityFault::NoNumber),
     }
+}
+
+/// The text with its decimal comma made a point: the last of the marks is the decimal one, the others part
+/// thousands.
+fn without_comma(text: &str) -> String {
+    let decimal = text.rfind([',', '.']).unwrap_or(text.len());
+    let keep = |(at, c): (usize, char)| match c {
+        ',' | '.' if at == decimal => Some('.'),
+        ',' | '.' => None,
+        other => Some(other),
+    };
+    text.char_indices().filter_map(keep).collect()
 }
 
 /// A decimal number taken apart: sign and digits, and the power of ten that followed an `e`.
@@ -158,7 +175,11 @@ fn split_number(text: &str) -> Option<(Decimal, &str)> {
         if length > 0 {
             let end = power.len() - unsigned.len() + length;
             // A power that does not fit is far outside every limit on the same side.
-            let outermost = if power.starts_with('-') { i32::MIN / 2 } else { i32::MAX / 2 };
+            let outermost = if power.starts_with('-') {
+                i32::MIN / 2
+            } else {
+                i32::MAX / 2
+            };
             exponent = power[..end].parse().unwrap_or(outermost);
             rest = &power[end..];
         }
@@ -169,7 +190,9 @@ fn split_number(text: &str) -> Option<(Decimal, &str)> {
 /// The number nearest to the digits times a power of ten.
 fn scaled(number: &Decimal, exponent: i32) -> Result<f64, QuantityFault> {
     let power = number.exponent.saturating_add(exponent);
-    let value: f64 = format!("{}e{power}", number.digits).parse().map_err(|_| QuantityFault::NoNumber)?;
+    let value: f64 = format!("{}e{power}", number.digits)
+        .parse()
+        .map_err(|_| QuantityFault::NoNumber)?;
     let written_as_zero = !number.digits.contains(|c: char| ('1'..='9').contains(&c));
     if value.abs() > MOST_BASE_UNITS {
         Err(QuantityFault::TooLarge)
@@ -180,18 +203,22 @@ fn scaled(number: &Decimal, exponent: i32) -> Result<f64, QuantityFault> {
     }
 }
 
-/// A number of base units as a node file would write it, to four significant digits: for messages.
+/// A number of base units as a node file would write it, to five significant digits: for messages.
 pub(super) fn show(dimension: Dimension, value: f64) -> String {
     let (scale, symbol) = match dimension {
         Dimension::Ratio => (0.01, "%".to_string()),
         Dimension::Temperature => (1.0, "degC".to_string()),
         Dimension::Area => (1e-4, "cm2".to_string()),
-        Dimension::Time if value >= 3_600.0 => (3_600.0, "h".to_string()),
+        Dimension::Time if value >= 172_800.0 && value % 86_400.0 == 0.0 => (86_400.0, "d".to_string()),
+        Dimension::Time if value >= 3_600.0 && value % 3_600.0 == 0.0 => (3_600.0, "h".to_string()),
         _ => {
             let prefixes = [("", 1.0), ("m", 1e-3), ("u", 1e-6), ("n", 1e-9), ("p", 1e-12)];
             let large = [("G", 1e9), ("M", 1e6), ("k", 1e3)];
             let plain = matches!(dimension, Dimension::Time);
-            let above = large.iter().filter(|_| !plain).find(|(_, scale)| value.abs() >= *scale);
+            let above = large
+                .iter()
+                .filter(|_| !plain)
+                .find(|(_, scale)| value.abs() >= *scale);
             let below = prefixes.iter().find(|(_, scale)| value.abs() >= *scale);
             let (prefix, scale) = *above.or(below).unwrap_or(&("", 1.0));
             (scale, format!("{prefix}{}", dimension.base_symbol()))
@@ -200,9 +227,9 @@ pub(super) fn show(dimension: Dimension, value: f64) -> String {
     format!("{} {symbol}", significant(value / scale))
 }
 
-/// At most four significant digits, no trailing zeros, never in exponent form.
+/// At most five significant digits, no trailing zeros, never in exponent form.
 fn significant(value: f64) -> String {
-    let rounded: f64 = format!("{value:.3e}").parse().unwrap_or(value);
+    let rounded: f64 = format!("{value:.4e}").parse().unwrap_or(value);
     format!("{rounded}")
 }
 
@@ -212,7 +239,9 @@ mod tests {
     use proptest::prelude::*;
 
     fn base<Q: Quantity>(text: &str) -> f64 {
-        parse::<Q>(text).unwrap_or_else(|fault| panic!("{text}: {fault:?}")).in_base()
+        parse::<Q>(text)
+            .unwrap_or_else(|fault| panic!("{text}: {fault:?}"))
+            .in_base()
     }
 
     #[test]
@@ -242,7 +271,16 @@ mod tests {
 
     #[test]
     fn spellings_of_one_unit_agree() {
-        for text in ["4 uA", "4 \u{b5}A", "4 \u{3bc}A", "4uA", "4\u{a0}uA", "+4 uA", "4.0 uA", "0.004 mA"] {
+        for text in [
+            "4 uA",
+            "4 \u{b5}A",
+            "4 \u{3bc}A",
+            "4uA",
+            "4\u{a0}uA",
+            "+4 uA",
+            "4.0 uA",
+            "0.004 mA",
+        ] {
             assert_eq!(base::<Current>(text), 4e-6, "{text}");
         }
         for text in ["4.7 Mohm", "4.7 M\u{3a9}", "4.7 M\u{2126}", "4700 kohm"] {
@@ -264,10 +302,13 @@ mod tests {
         assert_eq!(fault("-. F"), NoNumber);
         assert_eq!(fault("470"), NoUnit);
         assert_eq!(fault("4,7 mF"), Comma("4.7 mF".into()));
+        assert_eq!(fault("1.000,5 mF"), Comma("1000.5 mF".into()));
+        assert_eq!(fault("1,000.5 mF"), Comma("1000.5 mF".into()));
         assert_eq!(fault("470 mf"), UnknownUnit("mf".into(), Some("mF".into())));
         assert_eq!(fault("470 furlong"), UnknownUnit("furlong".into(), None));
         assert_eq!(fault("5 V"), OtherDimension(Dimension::Voltage));
         assert_eq!(fault("5 J"), OtherDimension(Dimension::Energy));
+        assert_eq!(fault("470 MF"), TooLarge);
         assert_eq!(fault("1e400 F"), TooLarge);
         assert_eq!(fault("1e99999999999999999999 F"), TooLarge);
         assert_eq!(fault("1e-400 F"), TooSmall);
@@ -278,10 +319,12 @@ mod tests {
     #[test]
     fn messages_show_short_numbers() {
         assert_eq!(show(Dimension::Voltage, 5.5), "5.5 V");
-        assert_eq!(show(Dimension::Voltage, 0.0123456), "12.35 mV");
+        assert_eq!(show(Dimension::Voltage, 0.0123456), "12.346 mV");
         assert_eq!(show(Dimension::Ratio, 0.5), "50 %");
         assert_eq!(show(Dimension::Resistance, 4.7e6), "4.7 Mohm");
-        assert_eq!(show(Dimension::Time, 65_535.0), "18.2 h");
+        assert_eq!(show(Dimension::Time, 65_535.0), "65535 s");
+        assert_eq!(show(Dimension::Time, 31_536_000.0), "365 d");
+        assert_eq!(show(Dimension::Temperature, -273.15), "-273.15 degC");
         assert_eq!(show(Dimension::Time, 1.0), "1 s");
         assert_eq!(show(Dimension::Current, 0.0), "0 A");
     }
@@ -289,17 +332,17 @@ mod tests {
     proptest! {
         #[test]
         fn a_number_survives_being_written(value in 1e-15f64..1e11) {
-            prop_assert_eq!(parse::<Capacitance>(&format!("{value} F")), Ok(farads(value)));
-            prop_assert_eq!(parse::<Capacitance>(&format!("{value:e}F")), Ok(farads(value)));
+            prop_assert_eq!(parse::<Resistance>(&format!("{value} ohm")), Ok(ohms(value)));
+            prop_assert_eq!(parse::<Resistance>(&format!("{value:e}ohm")), Ok(ohms(value)));
         }
 
         /// Division by a power of ten is rounded correctly, as reading a decimal is: the two must be equal.
         #[test]
-        fn a_prefix_is_a_correctly_rounded_power_of_ten(count in 0u32..1_000_000_000) {
+        fn a_prefix_is_a_correctly_rounded_power_of_ten(count in 0u32..10_000_000) {
             prop_assert_eq!(base::<Capacitance>(&format!("{count} mF")), f64::from(count) / 1e3);
             prop_assert_eq!(base::<Current>(&format!("{count} uA")), f64::from(count) / 1e6);
             prop_assert_eq!(base::<Current>(&format!("{count} nA")), f64::from(count) / 1e9);
-            prop_assert_eq!(base::<Ratio>(&format!("{count} %")), f64::from(count) / 1e2);
+            prop_assert_eq!(base::<Ratio>(&format!("{} %", count % 100_000)), f64::from(count % 100_000) / 1e2);
             prop_assert_eq!(base::<Time>(&format!("{count} min")), f64::from(count) * 60.0);
         }
 

@@ -51,23 +51,14 @@ pub(super) fn read(mut table: Table<'_>) -> Option<Radio> {
     if duty_stands && duty_limit.is_none() {
         return None;
     }
-    Some(Radio { frame: frame?, duty_limit: duty_limit.map(|given| given.value) })
+    Some(Radio {
+        frame: frame?,
+        duty_limit: duty_limit.map(|given| given.value),
+    })
 }
 
 fn read_chirp(table: &mut Table<'_>) -> Option<Frame> {
-    let spreading_factor = table.required::<u32>("spreading_factor", "9", 5..=12);
-    let spreading_factor = spreading_factor.filter(|given| {
-        if given.value < 7 {
-            table.note(
-                &given.span,
-                format!("spreading factor {} is not covered", given.value),
-                "7 to 12",
-                "the frame of spreading factors 5 and 6 is laid out differently, so its airtime would come out \
-                 wrong: use 7, or give the sending phase a measured `duration` in place of `airtime`",
-            );
-        }
-        given.value >= 7
-    });
+    let spreading_factor = read_spreading_factor(table);
     let bandwidth =
         table.required::<Frequency>("bandwidth", "125 kHz", Limit::POSITIVE.up_to(MOST_BANDWIDTH_HZ));
     let coding_rates = [("4/5", 1), ("4/6", 2), ("4/7", 3), ("4/8", 4)];
@@ -78,7 +69,7 @@ fn read_chirp(table: &mut Table<'_>) -> Option<Frame> {
     let low_data_rate = table.optional::<bool>("low_data_rate", "true", ());
     let payload_bytes = table.required::<u32>("payload_bytes", "21", 0..=MOST_CHIRP_BYTES);
     Some(Frame::Chirp {
-        spreading_factor: spreading_factor?.value,
+        spreading_factor: spreading_factor?,
         bandwidth: bandwidth?.value,
         coding_rate: coding_rate?.value,
         preamble_symbols: preamble_symbols?,
@@ -87,6 +78,30 @@ fn read_chirp(table: &mut Table<'_>) -> Option<Frame> {
         low_data_rate: low_data_rate.map(|given| given.value),
         payload_bytes: payload_bytes?.value,
     })
+}
+
+fn read_spreading_factor(table: &mut Table<'_>) -> Option<u32> {
+    let written = table.peek("spreading_factor");
+    let short = written.filter(|value| {
+        value
+            .get_ref()
+            .as_integer()
+            .is_some_and(|n| matches!(n.as_str(), "5" | "6"))
+    });
+    let Some(value) = short else {
+        return table
+            .required::<u32>("spreading_factor", "9", 7..=12)
+            .map(|given| given.value);
+    };
+    table.know("spreading_factor");
+    table.note(
+        &value.span(),
+        "spreading factors 5 and 6 are not covered",
+        "7 to 12",
+        "their frame is laid out differently, so its airtime would come out wrong: use 7, or give the sending \
+         phase a measured `duration` in place of `airtime`",
+    );
+    None
 }
 
 fn read_ieee802154(table: &mut Table<'_>) -> Option<Frame> {
@@ -106,7 +121,10 @@ fn read_ieee802154(table: &mut Table<'_>) -> Option<Frame> {
         table.log().note(problem);
         return None;
     }
-    Some(Frame::Ieee802154 { payload_bytes: payload_bytes.value, maximum_frame })
+    Some(Frame::Ieee802154 {
+        payload_bytes: payload_bytes.value,
+        maximum_frame,
+    })
 }
 
 fn read_ble(table: &mut Table<'_>) -> Option<Frame> {

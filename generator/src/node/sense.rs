@@ -20,23 +20,38 @@ pub(super) struct SenseRead {
 /// Reads the sensing.
 pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
     let Some(mut table) = root.table("sense") else {
-        return SenseRead { sense: None, top: None, reference: None };
+        return SenseRead {
+            sense: None,
+            top: None,
+            reference: None,
+        };
     };
     let tolerance = Limit::NOT_NEGATIVE.up_to(MOST_TOLERANCE);
     let bits = table.required::<u32>("bits", "12", 6..=16);
     let reference = table.required::<Voltage>("reference", "1.2 V", Limit::POSITIVE);
     let reference_tolerance = table.required::<Ratio>("reference_tolerance", "2 %", tolerance);
-    let divided = ["divider_top", "divider_bottom", "divider_tolerance"].iter().any(|key| table.has(key));
+    let divider_keys = ["divider_top", "divider_bottom", "divider_tolerance"];
+    let divided = divider_keys.iter().any(|key| table.has(key));
     let (top, bottom, divider_tolerance);
     if divided {
         top = table.required::<Resistance>("divider_top", "3.0 Mohm", Limit::NOT_NEGATIVE);
         bottom = table.required::<Resistance>("divider_bottom", "1.0 Mohm", Limit::POSITIVE);
         divider_tolerance = table.required::<Ratio>("divider_tolerance", "1 %", tolerance);
     } else {
+        divider_keys.iter().for_each(|key| table.know(key));
         // Without a divider the input is the terminal itself: nothing on top, and any resistor below.
-        top = Some(Given { value: ohms(0.0), span: table.span.clone() });
-        bottom = Some(Given { value: ohms(1.0), span: table.span.clone() });
-        divider_tolerance = Some(Given { value: fraction(0.0), span: table.span.clone() });
+        top = Some(Given {
+            value: ohms(0.0),
+            span: table.span.clone(),
+        });
+        bottom = Some(Given {
+            value: ohms(1.0),
+            span: table.span.clone(),
+        });
+        divider_tolerance = Some(Given {
+            value: fraction(0.0),
+            span: table.span.clone(),
+        });
     }
     table.finish();
     let sense = (|| {
@@ -49,5 +64,9 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
             divider_tolerance: divider_tolerance?.value,
         })
     })();
-    SenseRead { sense, top: top.filter(|_| divided), reference }
+    SenseRead {
+        sense,
+        top: top.filter(|_| divided),
+        reference,
+    }
 }

@@ -33,12 +33,20 @@ pub(super) struct Bank {
 pub(super) fn read(root: &mut Table<'_>) -> Vec<Bank> {
     let example = "[[storage.capacitor]]";
     if !root.has("storage") {
-        return root.tables("storage", example).into_iter().map(read_capacitor).collect();
+        return root
+            .tables("storage", example)
+            .into_iter()
+            .map(read_capacitor)
+            .collect();
     }
     let Some(mut storage) = root.optional_table("storage") else {
         return Vec::new();
     };
-    let banks = storage.tables("capacitor", example).into_iter().map(read_capacitor).collect();
+    let banks = storage
+        .tables("capacitor", example)
+        .into_iter()
+        .map(read_capacitor)
+        .collect();
     storage.finish();
     banks
 }
@@ -49,8 +57,11 @@ fn read_capacitor(mut table: Table<'_>) -> Bank {
     let capacitance = table.required::<Capacitance>("capacitance", "470 mF", Limit::POSITIVE);
     let slope = table.optional::<CapacitanceSlope>("capacitance_slope", "0.3 F/V", Limit::NOT_NEGATIVE);
     let tolerance_low = table.required::<Ratio>("tolerance_low", "20 %", Limit::TOLERANCE);
-    let tolerance_high =
-        table.required::<Ratio>("tolerance_high", "20 %", Limit::NOT_NEGATIVE.up_to(MOST_TOLERANCE_HIGH));
+    let tolerance_high = table.required::<Ratio>(
+        "tolerance_high",
+        "20 %",
+        Limit::NOT_NEGATIVE.up_to(MOST_TOLERANCE_HIGH),
+    );
     let esr = table.required::<Resistance>("esr", "150 mohm", Limit::POSITIVE);
     let rated_voltage = table.required::<Voltage>("rated_voltage", "5.5 V", Limit::POSITIVE);
     let leakage = table.required::<Current>("leakage", "5 uA", Limit::NOT_NEGATIVE);
@@ -61,8 +72,12 @@ fn read_capacitor(mut table: Table<'_>) -> Bank {
     let bias_capacitance = table.or("bias_capacitance", "55 %", factor, whole);
     let end_of_life_capacitance = table.or("end_of_life_capacitance", "70 %", factor, whole);
     let end_of_life_esr = table.or("end_of_life_esr", "200 %", growth, whole);
-    let cold_capacitance =
-        table.or("cold_capacitance", "90 %", Limit::POSITIVE.up_to(MOST_COLD_CAPACITANCE), whole);
+    let cold_capacitance = table.or(
+        "cold_capacitance",
+        "90 %",
+        Limit::POSITIVE.up_to(MOST_COLD_CAPACITANCE),
+        whole,
+    );
     let cold_esr = table.or("cold_esr", "180 %", growth, whole);
 
     if let (Some(capacitance), Some(slope), Some(rated)) = (&capacitance, &slope, &rated_voltage) {

@@ -1,9 +1,10 @@
 //! Reads `[supply]`: the regulator, its efficiency, and the gate.
 
 use super::limit::Limit;
+use super::pairs::pairs;
 use super::quantity::Quantity;
 use super::table::{Given, Table};
-use super::value::{Fault, Read, kind};
+use super::value::{Read, kind};
 use super::{Efficiency, Gate, Regulator, Supply};
 use crate::problem::Problem;
 use crate::units::*;
@@ -30,9 +31,16 @@ pub(super) struct SupplyRead {
 /// Reads the supply.
 pub(super) fn read(root: &mut Table<'_>) -> SupplyRead {
     let Some(mut table) = root.table("supply") else {
-        return SupplyRead { supply: None, floor: None };
+        return SupplyRead {
+            supply: None,
+            floor: None,
+        };
     };
-    let kinds = [("direct", Kind::Direct), ("linear", Kind::Linear), ("switching", Kind::Switching)];
+    let kinds = [
+        ("direct", Kind::Direct),
+        ("linear", Kind::Linear),
+        ("switching", Kind::Switching),
+    ];
     let kind = table.choice("kind", &kinds, None);
     let gate = table.optional_table("gate");
     let gate_stands = gate.is_some() || table.has("gate");
@@ -42,7 +50,7 @@ pub(super) fn read(root: &mut Table<'_>) -> SupplyRead {
         None => {
             // Which keys belong is not known; none of them is called unknown.
             let known = ["rail", "dropout", "minimum_input", "quiescent", "efficiency"];
-            known.iter().for_each(|key| drop(table.raw(key, None)));
+            known.iter().for_each(|key| table.know(key));
             None
         }
         Some(Kind::Direct) => {
@@ -52,16 +60,27 @@ pub(super) fn read(root: &mut Table<'_>) -> SupplyRead {
             );
             let minimum_input = table.required::<Voltage>("minimum_input", "1.8 V", Limit::POSITIVE);
             floor = minimum_input.clone().map(|given| (given, "`minimum_input`"));
-            minimum_input.map(|given| Regulator::Direct { minimum_input: given.value })
+            minimum_input.map(|given| Regulator::Direct {
+                minimum_input: given.value,
+            })
         }
         Some(Kind::Linear) => {
-            table.foreign(&["minimum_input"], "a linear supply needs rail + dropout at its input");
-            table.foreign(&["efficiency"], "a linear regulator passes the load's current through");
+            table.foreign(
+                &["minimum_input"],
+                "a linear supply needs rail + dropout at its input",
+            );
+            table.foreign(
+                &["efficiency"],
+                "a linear regulator passes the load's current through",
+            );
             let rail = table.required::<Voltage>("rail", "2.5 V", Limit::POSITIVE);
             let dropout = table.required::<Voltage>("dropout", "120 mV", Limit::NOT_NEGATIVE);
             let quiescent = table.required::<Current>("quiescent", "1.2 uA", Limit::NOT_NEGATIVE);
             if let (Some(rail), Some(dropout)) = (&rail, &dropout) {
-                let least = Given { value: rail.value + dropout.value, span: rail.span.clone() };
+                let least = Given {
+                    value: rail.value + dropout.value,
+                    span: rail.span.clone(),
+                };
                 floor = Some((least, "`rail` and `dropout` together"));
             }
             (|| {
@@ -78,8 +97,9 @@ pub(super) fn read(root: &mut Table<'_>) -> SupplyRead {
             let minimum_input = table.required::<Voltage>("minimum_input", "2.2 V", Limit::POSITIVE);
             let quiescent = table.required::<Current>("quiescent", "0.6 uA", Limit::NOT_NEGATIVE);
             let example = "[[\"10 uA\", \"72 %\"], [\"50 mA\", \"90 %\"]]";
-            let efficiency =
-                table.raw("efficiency", Some(example)).and_then(|value| read_efficiency(&table, value));
+            let efficiency = table
+                .raw("efficiency", Some(example))
+                .and_then(|value| read_efficiency(&table, value));
             floor = minimum_input.clone().map(|given| (given, "`minimum_input`"));
             (|| {
                 Some(Regulator::Switching {
@@ -92,7 +112,9 @@ pub(super) fn read(root: &mut Table<'_>) -> SupplyRead {
         }
     };
     table.finish();
-    let supply = regulator.filter(|_| gate.is_some() || !gate_stands).map(|regulator| Supply { regulator, gate });
+    let supply = regulator
+        .filter(|_| gate.is_some() || !gate_stands)
+        .map(|regulator| Supply { regulator, gate });
     SupplyRead { supply, floor }
 }
 
@@ -137,72 +159,25 @@ fn read_gate(mut table: Table<'_>) -> Option<Gate> {
 fn read_efficiency(table: &Table<'_>, value: &Spanned<DeValue<'_>>) -> Option<Efficiency> {
     if value.get_ref().is_str() {
         return match Ratio::read("efficiency", value.get_ref(), &Limit::PART, "85 %") {
-            Ok(share) => Some(Efficiency { points: vec![(amperes(SINGLE_POINT_CURRENT_A), share)] }),
+            Ok(share) => Some(Efficiency {
+                points: vec![(amperes(SINGLE_POINT_CURRENT_A), share)],
+            }),
             Err(fault) => {
                 table.fault(value.span(), fault);
                 None
             }
         };
     }
-    let read = |value: &Spanned<DeValue<'_>>| {
-        pairs::<Current, Ratio>(table, "efficiency", value, Limit::POSITIVE, Limit::PART, ("1 mA", "88 %"))
-    };
-    read(value).map(|points| Efficiency { points })
-}
-
-/// Reads a list of pairs whose first figures rise.
-pub(super) fn pairs<A: Quantity + PartialOrd, B: Quantity>(
-    table: &Table<'_>,
-    key: &str,
-    value: &Spanned<DeValue<'_>>,
-    first_limit: Limit,
-    second_limit: Limit,
-    (first_example, second_example): (&str, &str),
-) -> Option<Vec<(A, B)>> {
-    let expected = format!("a list of pairs such as [\"{first_example}\", \"{second_example}\"]");
-    let cure = format!("write {key} = [[\"{first_example}\", \"{second_example}\"]]");
-    let Some(items) = value.get_ref().as_array().filter(|items| !items.is_empty()) else {
-        let title = match value.get_ref() {
-            DeValue::Array(_) => format!("`{key}` is empty"),
-            other => format!("`{key}` is {}", kind(other)),
-        };
-        table.fault(value.span(), Fault { title, expected, cure });
+    if !value.get_ref().is_array() {
+        table.note(
+            &value.span(),
+            format!("`efficiency` is {}", kind(value.get_ref())),
+            "a percentage in quotes, or a list of pairs of load current and percentage",
+            "write \"85 %\", or for example [[\"10 uA\", \"72 %\"], [\"50 mA\", \"90 %\"]]",
+        );
         return None;
-    };
-    let mut points: Vec<(Given<A>, B)> = Vec::new();
-    let mut sound = true;
-    for item in items.iter() {
-        let Some([first, second]) = item.get_ref().as_array().map(|pair| &pair[..]) else {
-            let title = format!("an entry of `{key}` is not a pair");
-            table.fault(item.span(), Fault { title, expected: expected.clone(), cure: cure.clone() });
-            sound = false;
-            continue;
-        };
-        let a = A::read(key, first.get_ref(), &first_limit, first_example);
-        let b = B::read(key, second.get_ref(), &second_limit, second_example);
-        let a = a.map_err(|fault| table.fault(first.span(), fault)).ok();
-        let b = b.map_err(|fault| table.fault(second.span(), fault)).ok();
-        let (Some(a), Some(b)) = (a, b) else {
-            sound = false;
-            continue;
-        };
-        if let Some((before, _)) = points.last()
-            && a <= before.value
-        {
-            let title = if a == before.value { "stands twice in" } else { "is out of order in" };
-            table.log().note(
-                Problem::new(
-                    first.span(),
-                    format!("{} {title} `{key}`", super::quantity::show(A::DIMENSION, a.in_base())),
-                    "above the one before it",
-                    format!("sort the pairs of `{key}` by their first figure and keep each figure once"),
-                )
-                .with(&before.span, "the one before it"),
-            );
-            sound = false;
-            continue;
-        }
-        points.push((Given { value: a, span: first.span() }, b));
     }
-    sound.then(|| points.into_iter().map(|(a, b)| (a.value, b)).collect())
+    let example = ("1 mA", "88 %");
+    let points = pairs(table, "efficiency", value, Limit::POSITIVE, Limit::PART, example);
+    points.map(|points| Efficiency { points })
 }

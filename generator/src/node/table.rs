@@ -4,21 +4,14 @@
 //! asked for, [`Table::finish`] reports those that are missing and those that nobody asked for.
 
 use std::cell::RefCell;
-use std::collections::BTreeSet;
 use std::ops::Range;
 
-use toml::de::{DeTable, DeValue};
 use toml::Spanned;
+use toml::de::{DeTable, DeValue};
 
 use super::value::{Fault, Read, kind};
+use super::words::{listed, nearest};
 use crate::problem::{InputText, Problem, quoted};
-
-/// Below this likeness (Jaro-Winkler, 0 to 1) a key is not offered in place of an unknown one; chosen by trial
-/// so that a slip in one letter is caught and another word is not.
-const LEAST_LIKENESS: f64 = 0.84;
-
-/// A longer unknown key is not compared with the known ones: no key is as long.
-const MOST_COMPARED_BYTES: usize = 64;
 
 /// Faults beyond this are dropped: a file of garbage within the size limit could have a hundred thousand.
 const MOST_NOTED: usize = 1000;
@@ -29,7 +22,8 @@ pub(super) struct Log {
     /// Faults in the order in which they were found.
     pub(super) problems: RefCell<Vec<Problem>>,
     /// Every key that was asked for, with its path, whether it stands in the file or not.
-    pub(super) known: RefCell<BTreeSet<String>>,
+    #[cfg(test)]
+    pub(super) known: RefCell<std::collections::BTreeSet<String>>,
     /// The files read: the node file first.
     pub(super) files: RefCell<Vec<InputText>>,
     /// Keys may have been lost to a syntax error, so missing ones are not reported.
@@ -68,7 +62,14 @@ pub(super) struct Table<'a> {
 impl<'a> Table<'a> {
     /// Reader for the whole file.
     pub(super) fn root(entries: &'a DeTable<'a>, end: usize, log: &'a Log) -> Self {
-        Table { entries, path: String::new(), span: end..end, log, asked: Vec::new(), missing: Vec::new() }
+        Table {
+            entries,
+            path: String::new(),
+            span: end..end,
+            log,
+            asked: Vec::new(),
+            missing: Vec::new(),
+        }
     }
 
     /// The log that this reader writes to.
@@ -88,7 +89,12 @@ impl<'a> Table<'a> {
     }
 
     /// A key that must stand in the table.
-    pub(super) fn required<T: Read>(&mut self, key: &str, example: &str, limit: T::Limit) -> Option<Given<T>> {
+    pub(super) fn required<T: Read>(
+        &mut self,
+        key: &str,
+        example: &str,
+        limit: T::Limit,
+    ) -> Option<Given<T>> {
         if !self.has(key) {
             self.lack(key, &format!("{key} = {}", T::written(example)));
         }
@@ -96,10 +102,18 @@ impl<'a> Table<'a> {
     }
 
     /// A key that may be left out; nothing also when it is there and wrong, which is then noted.
-    pub(super) fn optional<T: Read>(&mut self, key: &str, example: &str, limit: T::Limit) -> Option<Given<T>> {
+    pub(super) fn optional<T: Read>(
+        &mut self,
+        key: &str,
+        example: &str,
+        limit: T::Limit,
+    ) -> Option<Given<T>> {
         let value = self.ask(key)?;
         match T::read(key, value.get_ref(), &limit, example) {
-            Ok(read) => Some(Given { value: read, span: value.span() }),
+            Ok(read) => Some(Given {
+                value: read,
+                span: value.span(),
+            }),
             Err(fault) => {
                 self.fault(value.span(), fault);
                 None
@@ -129,9 +143,15 @@ impl<'a> Table<'a> {
         if !self.has(key) {
             self.learn(key);
             if default.is_none() {
-                self.lack(key, &format!("{key} = {}", words.first().map_or("", String::as_str)));
+                self.lack(
+                    key,
+                    &format!("{key} = {}", words.first().map_or("", String::as_str)),
+                );
             }
-            return default.map(|value| Given { value, span: self.span.clone() });
+            return default.map(|value| Given {
+                value,
+                span: self.span.clone(),
+            });
         }
         let value = self.ask(key)?;
         let span = value.span();
@@ -148,7 +168,12 @@ impl<'a> Table<'a> {
             Some(word) => format!("did you mean \"{word}\"?"),
             None => format!("write {key} = {}", listed(&words, "or")),
         };
-        self.note(&span, format!("`{key}` cannot be \"{}\"", quoted(text)), expected, cure);
+        self.note(
+            &span,
+            format!("`{key}` cannot be \"{}\"", quoted(text)),
+            expected,
+            cure,
+        );
         None
     }
 
@@ -168,7 +193,12 @@ impl<'a> Table<'a> {
         if inside.is_none() {
             let header = format!("[{}]", self.joined(key));
             let title = format!("`{key}` is {}", kind(value.get_ref()));
-            self.note(&value.span(), title, "a table of keys", format!("write {header} on a line of its own"));
+            self.note(
+                &value.span(),
+                title,
+                "a table of keys",
+                format!("write {header} on a line of its own"),
+            );
         }
         inside
     }
@@ -188,7 +218,12 @@ impl<'a> Table<'a> {
             return Vec::new();
         };
         if items.is_empty() {
-            self.note(&value.span(), format!("`{key}` is empty"), expected, format!("write {example}"));
+            self.note(
+                &value.span(),
+                format!("`{key}` is empty"),
+                expected,
+                format!("write {example}"),
+            );
         }
         let mut tables = Vec::new();
         for item in items.iter() {
@@ -203,12 +238,25 @@ impl<'a> Table<'a> {
         tables
     }
 
+    /// The value of a key as it stands in the file, if it does, without asking for the key.
+    pub(super) fn peek(&self, key: &str) -> Option<&'a Spanned<DeValue<'a>>> {
+        self.entries
+            .iter()
+            .find(|(name, _)| name.get_ref() == key)
+            .map(|(_, value)| value)
+    }
+
     /// The raw value of a key, for keys that take more than one sort of value.
     pub(super) fn raw(&mut self, key: &str, example: Option<&str>) -> Option<&'a Spanned<DeValue<'a>>> {
         if let (Some(example), false) = (example, self.has(key)) {
             self.lack(key, &format!("{key} = {example}"));
         }
         self.ask(key)
+    }
+
+    /// Counts a key as known without looking at its value.
+    pub(super) fn know(&mut self, key: &str) {
+        self.learn(key);
     }
 
     /// Notes why a value at a place does not suit.
@@ -218,53 +266,102 @@ impl<'a> Table<'a> {
 
     /// Whether the key stands in the table.
     pub(super) fn has(&self, key: &str) -> bool {
-        self.entries.iter().any(|(name, _)| name.get_ref() == key)
+        self.peek(key).is_some()
     }
 
     /// Refuses keys that belong to another kind of this table, with the reason.
     pub(super) fn foreign(&mut self, keys: &[&str], reason: &str) {
         for key in keys {
-            let place = self.entries.iter().find(|(name, _)| name.get_ref() == key).map(|(name, _)| name.span());
+            let place = self
+                .entries
+                .iter()
+                .find(|(name, _)| name.get_ref() == key)
+                .map(|(name, _)| name.span());
             if let Some(span) = place {
                 self.asked.push((*key).to_string());
-                self.note(&span, format!("`{key}` has no meaning here"), reason, format!("remove `{key}`"));
+                self.note(
+                    &span,
+                    format!("`{key}` has no meaning here"),
+                    reason,
+                    format!("remove `{key}`"),
+                );
             }
         }
     }
 
     /// Reports what is missing and what nobody asked for.
-    pub(super) fn finish(self) {
-        if !self.missing.is_empty() && !self.log.damaged {
-            let names: Vec<_> = self.missing.iter().map(|(name, _)| format!("`{name}`")).collect();
-            let examples: Vec<_> = self.missing.iter().map(|(_, example)| example.as_str()).collect();
-            let place = if self.path.is_empty() { "the file".to_string() } else { format!("`{}`", self.path) };
-            let cure = format!("add for example: {}", examples.join("; "));
-            let lacks = listed(&names, "and");
-            self.note(&self.span, format!("{place} lacks {lacks}"), "missing here", cure);
-        }
-        for (name, _) in self.entries.iter() {
+    pub(super) fn finish(mut self) {
+        let unknown = self.entries.iter().map(|(name, _)| name);
+        for name in unknown.filter(|name| !self.asked.iter().any(|asked| asked == name.get_ref())) {
             let key = name.get_ref();
-            if self.asked.iter().any(|asked| asked == key) {
-                continue;
-            }
-            let place = if self.path.is_empty() { "here".to_string() } else { format!("in `{}`", self.path) };
-            let cure = match nearest(key, self.asked.iter().map(String::as_str)) {
-                Some(known) => format!("did you mean `{known}`?"),
+            let absent = self
+                .asked
+                .iter()
+                .filter(|asked| !self.has(asked))
+                .map(String::as_str);
+            let place = if self.path.is_empty() {
+                "here".to_string()
+            } else {
+                format!("in `{}`", self.path)
+            };
+            let cure = match nearest(key, absent) {
+                Some(meant) => {
+                    let cure = format!("did you mean `{meant}`?");
+                    // One slip, one message: the key that was meant does not count as missing.
+                    self.missing.retain(|(name, _)| name != meant);
+                    cure
+                }
                 None if self.asked.is_empty() => "remove it".to_string(),
                 None => format!("known {place}: {}", self.asked.join(", ")),
             };
             let title = format!("unknown key `{}`", quoted(key));
             self.note(&name.span(), title, format!("no such key {place}"), cure);
         }
+        if self.missing.is_empty() || self.log.damaged {
+            return;
+        }
+        let (sections, keys): (Vec<_>, Vec<_>) = self
+            .missing
+            .iter()
+            .map(|(_, example)| example.as_str())
+            .partition(|text| text.starts_with('['));
+        let key_names = keys
+            .iter()
+            .map(|example| example.split(" = ").next().unwrap_or(example));
+        let names: Vec<_> = key_names
+            .chain(sections.iter().copied())
+            .map(|name| format!("`{name}`"))
+            .collect();
+        let place = if self.path.is_empty() {
+            "the file".to_string()
+        } else {
+            format!("`{}`", self.path)
+        };
+        let cure = match (keys.as_slice(), sections.as_slice()) {
+            (keys, []) => format!("add for example: {}", keys.join("; ")),
+            ([], [section]) => format!("add {section} with its keys; `millpond init` writes an example"),
+            _ => "start from an example: `millpond init` writes a file that has them all".to_string(),
+        };
+        self.note(
+            &self.span,
+            format!("{place} lacks {}", listed(&names, "and")),
+            "missing here",
+            cure,
+        );
     }
 
     fn joined(&self, key: &str) -> String {
-        if self.path.is_empty() { key.to_string() } else { format!("{}.{key}", self.path) }
+        if self.path.is_empty() {
+            key.to_string()
+        } else {
+            format!("{}.{key}", self.path)
+        }
     }
 
     fn learn(&mut self, key: &str) {
         if !self.asked.iter().any(|asked| asked == key) {
             self.asked.push(key.to_string());
+            #[cfg(test)]
             self.log.known.borrow_mut().insert(self.joined(key));
         }
     }
@@ -276,7 +373,7 @@ impl<'a> Table<'a> {
 
     fn ask(&mut self, key: &str) -> Option<&'a Spanned<DeValue<'a>>> {
         self.learn(key);
-        self.entries.iter().find(|(name, _)| name.get_ref() == key).map(|(_, value)| value)
+        self.peek(key)
     }
 
     fn inside(&self, key: &str, value: &'a Spanned<DeValue<'a>>) -> Option<Table<'a>> {
@@ -288,49 +385,5 @@ impl<'a> Table<'a> {
             asked: Vec::new(),
             missing: Vec::new(),
         })
-    }
-}
-
-/// The known word most like an unknown one, if any is like it.
-pub(super) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> Option<&'k str> {
-    if word.len() > MOST_COMPARED_BYTES {
-        return None;
-    }
-    let lower = word.to_lowercase().replace('-', "_");
-    known
-        .map(|candidate| (strsim::jaro_winkler(&lower, &candidate.replace('-', "_").to_lowercase()), candidate))
-        .filter(|(likeness, _)| *likeness >= LEAST_LIKENESS)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, candidate)| candidate)
-}
-
-/// "a", "a and b", "a, b and c".
-pub(super) fn listed(items: &[String], word: &str) -> String {
-    match items {
-        [] => String::new(),
-        [only] => only.clone(),
-        [first @ .., last] => format!("{} {word} {last}", first.join(", ")),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_slip_finds_its_key_and_another_word_does_not() {
-        let known = ["tolerance_low", "tolerance_high", "leakage", "series"];
-        assert_eq!(nearest("tolerence_low", known.into_iter()), Some("tolerance_low"));
-        assert_eq!(nearest("Leakage", known.into_iter()), Some("leakage"));
-        assert_eq!(nearest("tolerance-high", known.into_iter()), Some("tolerance_high"));
-        assert_eq!(nearest("colour", known.into_iter()), None);
-        assert_eq!(nearest(&"x".repeat(10_000), known.into_iter()), None);
-    }
-
-    #[test]
-    fn lists_read_as_sentences() {
-        let items = |names: &[&str]| names.iter().map(|name| name.to_string()).collect::<Vec<_>>();
-        assert_eq!(listed(&items(&["a"]), "and"), "a");
-        assert_eq!(listed(&items(&["a", "b", "c"]), "or"), "a, b or c");
     }
 }

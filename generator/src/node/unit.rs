@@ -92,24 +92,48 @@ pub(super) const UNITS: [Unit; 29] = [
     multiple("h", Dimension::Time, 3_600.0),
     multiple("d", Dimension::Time, 86_400.0),
     prefixed("J", Dimension::Energy, 0),
-    Unit { prefixed: true, ..multiple("Wh", Dimension::Energy, 3_600.0) },
+    Unit {
+        prefixed: true,
+        ..multiple("Wh", Dimension::Energy, 3_600.0)
+    },
     prefixed("C", Dimension::Charge, 0),
-    Unit { prefixed: true, ..multiple("Ah", Dimension::Charge, 3_600.0) },
+    Unit {
+        prefixed: true,
+        ..multiple("Ah", Dimension::Charge, 3_600.0)
+    },
     plain("m", Dimension::Length, 0),
     plain("cm", Dimension::Length, -2),
     plain("mm", Dimension::Length, -3),
 ];
 
 const fn plain(symbol: &'static str, dimension: Dimension, exponent: i32) -> Unit {
-    Unit { symbol, dimension, exponent, factor: 1.0, prefixed: false }
+    Unit {
+        symbol,
+        dimension,
+        exponent,
+        factor: 1.0,
+        prefixed: false,
+    }
 }
 
 const fn prefixed(symbol: &'static str, dimension: Dimension, exponent: i32) -> Unit {
-    Unit { symbol, dimension, exponent, factor: 1.0, prefixed: true }
+    Unit {
+        symbol,
+        dimension,
+        exponent,
+        factor: 1.0,
+        prefixed: true,
+    }
 }
 
 const fn multiple(symbol: &'static str, dimension: Dimension, factor: f64) -> Unit {
-    Unit { symbol, dimension, exponent: 0, factor, prefixed: false }
+    Unit {
+        symbol,
+        dimension,
+        exponent: 0,
+        factor,
+        prefixed: false,
+    }
 }
 
 impl Dimension {
@@ -132,6 +156,20 @@ impl Dimension {
             Dimension::Energy => "an energy",
             Dimension::Charge => "a charge",
             Dimension::Length => "a length",
+        }
+    }
+
+    /// Largest number of base units that is taken: well above what any small node holds, so that a slip of
+    /// prefix is noticed, and far below where products of such numbers overflow.
+    pub(super) fn most(self) -> f64 {
+        match self {
+            Dimension::Voltage | Dimension::Current | Dimension::Ratio | Dimension::Area => 1e3,
+            Dimension::Temperature | Dimension::Length => 1e3,
+            Dimension::Power | Dimension::PowerDensity => 1e4,
+            Dimension::Capacitance | Dimension::CapacitanceSlope | Dimension::Charge => 1e5,
+            Dimension::Illuminance | Dimension::Energy => 1e6,
+            Dimension::Time => 1e9,
+            Dimension::Resistance | Dimension::Frequency => 1e12,
         }
     }
 
@@ -183,7 +221,10 @@ impl Dimension {
 /// The unit that a symbol stands for, with the power of ten of its prefix, or nothing.
 pub(super) fn find(symbol: &str) -> Option<(Unit, i32)> {
     let symbol = respelled(symbol);
-    let whole = UNITS.iter().find(|unit| unit.symbol == symbol).map(|unit| (*unit, 0));
+    let whole = UNITS
+        .iter()
+        .find(|unit| unit.symbol == symbol)
+        .map(|unit| (*unit, 0));
     whole.or_else(|| {
         let mut with_prefix = UNITS.iter().filter(|unit| unit.prefixed);
         with_prefix.find_map(|unit| {
@@ -200,21 +241,38 @@ pub(super) fn find(symbol: &str) -> Option<(Unit, i32)> {
 pub(super) fn nearest(symbol: &str, dimension: Dimension) -> Option<String> {
     let symbol = respelled(symbol);
     let lower = symbol.to_lowercase();
-    let candidates = UNITS.iter().filter(|unit| unit.dimension == dimension).flat_map(|unit| {
-        let prefixes = PREFIXES.iter().filter(|_| unit.prefixed).map(|(prefix, _)| *prefix);
-        std::iter::once("").chain(prefixes).map(|prefix| format!("{prefix}{}", unit.symbol))
-    });
+    let candidates = UNITS
+        .iter()
+        .filter(|unit| unit.dimension == dimension)
+        .flat_map(|unit| {
+            let prefixes = PREFIXES
+                .iter()
+                .filter(|_| unit.prefixed)
+                .map(|(prefix, _)| *prefix);
+            std::iter::once("")
+                .chain(prefixes)
+                .map(|prefix| format!("{prefix}{}", unit.symbol))
+        });
     candidates
         .filter(|candidate| {
             let plain = candidate.to_lowercase();
             plain == lower || lower.strip_suffix('s') == Some(plain.as_str())
         })
-        .max_by_key(|candidate| candidate.chars().zip(symbol.chars()).filter(|(a, b)| a == b).count())
+        .max_by_key(|candidate| {
+            candidate
+                .chars()
+                .zip(symbol.chars())
+                .filter(|(a, b)| a == b)
+                .count()
+        })
 }
 
 /// The spelling that the table of units has: a raised or careted two, and either ohm sign.
 fn respelled(symbol: &str) -> String {
-    symbol.replace("^2", "2").replace('²', "2").replace(['\u{3a9}', '\u{2126}'], "ohm")
+    symbol
+        .replace("^2", "2")
+        .replace('²', "2")
+        .replace(['\u{3a9}', '\u{2126}'], "ohm")
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use toml::de::DeValue;
 
 use super::limit::Limit;
-use super::quantity::{self, Quantity, QuantityFault};
+use super::quantity::{self, Quantity, QuantityFault, show};
 use super::unit::Dimension;
 use crate::problem::quoted;
 
@@ -42,14 +42,22 @@ impl<Q: Quantity> Read for Q {
         let DeValue::String(text) = value else {
             let cure = match value {
                 DeValue::Integer(_) | DeValue::Float(_) => {
-                    format!("write the unit too, as text: \"{value} {}\"", dimension.base_symbol(), value = number(value))
+                    format!(
+                        "write the unit too, as text: \"{value} {}\"",
+                        dimension.base_symbol(),
+                        value = number(value)
+                    )
                 }
-                _ => format!("write for example {key} = \"{example}\""),
+                _ => format!("write for example \"{example}\""),
             };
-            return Err(Fault { title: format!("`{key}` is {}", kind(value)), expected, cure });
+            return Err(Fault {
+                title: format!("`{key}` is {}", kind(value)),
+                expected,
+                cure,
+            });
         };
         let quantity = quantity::parse::<Q>(text)
-            .map_err(|fault| quantity_fault(key, text, dimension, limit, fault, example))?;
+            .map_err(|fault| quantity_fault(key, text, dimension, fault, example))?;
         if limit.holds(quantity) {
             return Ok(quantity);
         }
@@ -59,8 +67,12 @@ impl<Q: Quantity> Read for Q {
         } else {
             format!("`{key}` is out of range: {}", quoted(text.trim()))
         };
-        let cure = format!("write for example {key} = \"{example}\"");
-        Err(Fault { title, expected: limit.words(dimension), cure })
+        let cure = format!("write for example \"{example}\"");
+        Err(Fault {
+            title,
+            expected: limit.words(dimension),
+            cure,
+        })
     }
 }
 
@@ -76,15 +88,25 @@ impl Read for u32 {
         let cure = format!("write for example {key} = {example}");
         let DeValue::Integer(integer) = value else {
             let cure = match value {
-                DeValue::String(_) => format!("write the number without quotes, for example {key} = {example}"),
+                DeValue::String(_) => {
+                    format!("write the number without quotes, for example {key} = {example}")
+                }
                 _ => cure,
             };
-            return Err(Fault { title: format!("`{key}` is {}", kind(value)), expected, cure });
+            return Err(Fault {
+                title: format!("`{key}` is {}", kind(value)),
+                expected,
+                cure,
+            });
         };
         let number = u32::from_str_radix(integer.as_str(), integer.radix()).ok();
         number.filter(|number| limit.contains(number)).ok_or_else(|| {
             let title = format!("`{key}` is out of range: {}", quoted(&integer.to_string()));
-            Fault { title, expected, cure }
+            Fault {
+                title,
+                expected,
+                cure,
+            }
         })
     }
 }
@@ -100,15 +122,25 @@ impl Read for f64 {
         let expected = format!("a number from {} to {}", limit.start(), limit.end());
         let cure = format!("write for example {key} = {example}");
         let parsed: Option<f64> = match value {
-            DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix()).ok().map(|v| v as f64),
+            DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
+                .ok()
+                .map(|v| v as f64),
             DeValue::Float(float) => float.as_str().parse().ok(),
             _ => {
-                return Err(Fault { title: format!("`{key}` is {}", kind(value)), expected, cure });
+                return Err(Fault {
+                    title: format!("`{key}` is {}", kind(value)),
+                    expected,
+                    cure,
+                });
             }
         };
         parsed.filter(|number| limit.contains(number)).ok_or_else(|| {
             let title = format!("`{key}` is out of range: {}", quoted(&number(value)));
-            Fault { title, expected, cure }
+            Fault {
+                title,
+                expected,
+                cure,
+            }
         })
     }
 }
@@ -150,7 +182,7 @@ pub(super) fn kind(value: &DeValue<'_>) -> &'static str {
     match value {
         DeValue::String(_) => "text",
         DeValue::Integer(_) | DeValue::Float(_) => "a bare number",
-        DeValue::Boolean(_) => "true or false",
+        DeValue::Boolean(_) => "a truth value",
         DeValue::Datetime(_) => "a date or time",
         DeValue::Array(_) => "a list",
         DeValue::Table(_) => "a table",
@@ -165,24 +197,24 @@ fn number(value: &DeValue<'_>) -> String {
     }
 }
 
-fn quantity_fault(
-    key: &str,
-    text: &str,
-    dimension: Dimension,
-    limit: &Limit,
-    fault: QuantityFault,
-    example: &str,
-) -> Fault {
+fn quantity_fault(key: &str, text: &str, dimension: Dimension, fault: QuantityFault, example: &str) -> Fault {
     let shown = quoted(text.trim());
     let units = dimension.units_in_words();
-    let mut expected = format!("{} in {units}", dimension.name());
-    let example_cure = format!("write for example {key} = \"{example}\"");
+    let mut expected = match dimension {
+        Dimension::Ratio => "a percentage with its % sign".to_string(),
+        _ => format!("{} in {units}", dimension.name()),
+    };
+    let example_cure = format!("write for example \"{example}\"");
     let (title, cure) = match fault {
         QuantityFault::NoNumber if shown.is_empty() => (format!("`{key}` is empty"), example_cure),
-        QuantityFault::NoNumber => (format!("`{key}` does not begin with a number: {shown}"), example_cure),
-        QuantityFault::NoUnit => {
-            (format!("`{key}` has no unit: {shown}"), format!("write a unit ({units}), such as \"{example}\""))
-        }
+        QuantityFault::NoNumber => (
+            format!("`{key}` does not begin with a number: {shown}"),
+            example_cure,
+        ),
+        QuantityFault::NoUnit => (
+            format!("`{key}` has no unit: {shown}"),
+            format!("write a unit ({units}), such as \"{example}\""),
+        ),
         QuantityFault::Comma(corrected) => (
             format!("`{key}` has a comma in its number: {shown}"),
             format!(
@@ -210,13 +242,27 @@ fn quantity_fault(
             },
         ),
         QuantityFault::TooLarge => {
-            expected = limit.words(dimension);
-            (format!("`{key}` is too large for any node: {shown}"), example_cure)
+            expected = format!("at most {}", show(dimension, dimension.most()));
+            let mega = shown
+                .trim_end()
+                .rsplit([' ', '0'])
+                .next()
+                .is_some_and(|unit| unit.starts_with('M'));
+            let cure = if mega {
+                format!("M stands for a million and m for a thousandth; write for example \"{example}\"")
+            } else {
+                example_cure
+            };
+            (format!("`{key}` is too large for any node: {shown}"), cure)
         }
         QuantityFault::TooSmall => (
             format!("`{key}` is too small to mean anything: {shown}"),
-            format!("write 0 {} if none is meant, or for example \"{example}\"", dimension.base_symbol()),
+            example_cure,
         ),
     };
-    Fault { title, expected, cure }
+    Fault {
+        title,
+        expected,
+        cure,
+    }
 }

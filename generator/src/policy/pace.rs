@@ -8,11 +8,11 @@ use crate::units::*;
 
 /// One row of the table: from this reading on, sample this often.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Row {
+pub(super) struct Row {
     /// The row holds for readings of this and above, up to the row before.
-    pub from_mv: u16,
+    pub(super) from_mv: u16,
     /// Time between two samples.
-    pub wait_s: u16,
+    pub(super) wait_s: u16,
 }
 
 /// At most `rows` rows, from the fullest bank down; the last one starts at 0 mV and waits longest.
@@ -27,26 +27,33 @@ pub struct Row {
 /// with the energy of the worst bank and the cost of a whole report, its samples included. The waits of the rows are in
 /// geometric progression; a row starts at the first reading at which its wait is long enough, so that no reading waits
 /// shorter than T.
-pub fn rows(node: &Node, thresholds: &Thresholds, rows: usize) -> Vec<Row> {
+pub(super) fn rows(node: &Node, thresholds: &Thresholds, rows: usize) -> Vec<Row> {
     let batch = f64::from(node.policy.batch);
     let longest = node.policy.slowest / batch;
     let interval = |storage_mv: u32| even_spending(node, thresholds, storage_mv) / batch;
     let full_mv = rounding::millivolts_down(thresholds.overvoltage).min(u16::MAX.into());
     let shortest = interval(full_mv);
     let steps = rows.saturating_sub(1).max(1);
-    let ratio = (longest / shortest).get::<ratio>().powf(1.0 / steps as f64);
+    let growth = (longest / shortest).get::<ratio>().powf(1.0 / steps as f64);
     let mut table: Vec<Row> = Vec::new();
     for index in 0..steps {
-        let wait_s = rounding::seconds_up(shortest * ratio.powi(index as i32));
+        let wait_s = rounding::seconds_up(shortest * growth.powi(index as i32));
         let wait = seconds(wait_s.into());
         let from_mv = first(full_mv, |storage_mv| interval(storage_mv) <= wait);
         let last = table.last();
-        if wait < longest && last.is_none_or(|last| u32::from(last.from_mv) > from_mv && last.wait_s < wait_s) {
-            table.push(Row { from_mv: from_mv as u16, wait_s });
+        if wait < longest && last.is_none_or(|last| u32::from(last.from_mv) > from_mv && last.wait_s < wait_s)
+        {
+            table.push(Row {
+                from_mv: from_mv as u16,
+                wait_s,
+            });
         }
     }
     table.retain(|row| row.from_mv > 0);
-    table.push(Row { from_mv: 0, wait_s: rounding::seconds_up(longest) });
+    table.push(Row {
+        from_mv: 0,
+        wait_s: rounding::seconds_up(longest),
+    });
     table
 }
 

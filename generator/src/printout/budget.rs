@@ -189,9 +189,25 @@ fn pace(pace: &Pace) -> PaceView {
 
 /// The budget as tables.
 pub fn text(budget: &Budget) -> String {
-    let actions = [("boot", &budget.boot), ("measure", &budget.measure), ("transmit", &budget.transmit)];
-    let head = ["budget", "duration", "rail current", "rail charge", "storage charge", "storage energy"];
-    let mut text = table(&head, actions.iter().flat_map(|(name, action)| action_rows(name, action)));
+    let actions = [
+        ("boot", &budget.boot),
+        ("measure", &budget.measure),
+        ("transmit", &budget.transmit),
+    ];
+    let head = [
+        "budget",
+        "duration",
+        "rail current",
+        "rail charge",
+        "storage charge",
+        "storage energy",
+    ];
+    let mut text = table(
+        &head,
+        actions
+            .iter()
+            .flat_map(|(name, action)| action_rows(name, action)),
+    );
     text.push_str(&format!(
         "nominal parts, storage at {}; airtime {} a report\n\n",
         Engineering(budget.working_voltage, "V"),
@@ -205,7 +221,10 @@ pub fn text(budget: &Budget) -> String {
         ("balance resistors", &day.balance),
         ("total", &day.total),
     ];
-    text.push_str(&table(&["sleeping day", "current", "charge", "energy"], items.map(|(name, draw)| day_row(name, draw))));
+    text.push_str(&table(
+        &["sleeping day", "current", "charge", "energy"],
+        items.map(|(name, draw)| day_row(name, draw)),
+    ));
     text.push_str(&format!(
         "the full bank holds {} above the floor: {:.1} reports, or {} asleep\n\n",
         Engineering(budget.store.usable, "J"),
@@ -214,7 +233,12 @@ pub fn text(budget: &Budget) -> String {
     ));
     let income = [("fastest", &budget.fastest), ("slowest", &budget.slowest)];
     text.push_str(&table(
-        &["income needed", "a report every", "into storage", "from the source"],
+        &[
+            "income needed",
+            "a report every",
+            "into storage",
+            "from the source",
+        ],
         income.map(|(name, pace)| {
             vec![
                 name.to_owned(),
@@ -253,7 +277,11 @@ fn action_rows(name: &str, action: &ActionBudget) -> Vec<Vec<String>> {
 }
 
 fn total_row(name: &str, action: &ActionBudget) -> Vec<String> {
-    let attempts = if action.attempts > 1 { format!(", {} attempts", action.attempts) } else { String::new() };
+    let attempts = if action.attempts > 1 {
+        format!(", {} attempts", action.attempts)
+    } else {
+        String::new()
+    };
     vec![
         format!("{name}{attempts}"),
         Engineering(action.total.duration, "s").to_string(),

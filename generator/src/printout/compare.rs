@@ -45,7 +45,14 @@ impl View {
             constant: moved.name.clone(),
             old: moved.old,
             new: moved.new,
-            causes: moved.causes.iter().map(|(index, by)| CauseView { input: key(*index), by: *by }).collect(),
+            causes: moved
+                .causes
+                .iter()
+                .map(|(index, by)| CauseView {
+                    input: key(*index),
+                    by: *by,
+                })
+                .collect(),
             together: moved.together,
         });
         let changes = comparison.changes.iter().map(|change| ChangeView {
@@ -54,7 +61,12 @@ impl View {
             new: change.new.clone(),
             stands_alone: change.stands_alone,
         });
-        Self { old: old.to_owned(), new: new.to_owned(), moved: moved.collect(), changes: changes.collect() }
+        Self {
+            old: old.to_owned(),
+            new: new.to_owned(),
+            moved: moved.collect(),
+            changes: changes.collect(),
+        }
     }
 }
 
@@ -64,7 +76,10 @@ pub fn text(comparison: &Comparison) -> String {
     if comparison.changes.is_empty() {
         return "no input differs\n".to_owned();
     }
-    text.push_str(&table(&["changed input", "old", "new"], comparison.changes.iter().map(changed)));
+    text.push_str(&table(
+        &["changed input", "old", "new"],
+        comparison.changes.iter().map(changed),
+    ));
     text.push('\n');
     if comparison.moved.is_empty() {
         text.push_str("no constant moves\n");
@@ -73,7 +88,10 @@ pub fn text(comparison: &Comparison) -> String {
     let rows = comparison.moved.iter().flat_map(|moved| rows(comparison, moved));
     text.push_str(&table(&["moved constant", "old", "new", "by"], rows));
     for change in comparison.changes.iter().filter(|change| !change.stands_alone) {
-        text.push_str(&format!("{} alone makes no valid node, so its part is in \"together\"\n", change.key));
+        text.push_str(&format!(
+            "{} alone makes no valid node, so its part is in \"together\"\n",
+            change.key
+        ));
     }
     text
 }
@@ -87,13 +105,28 @@ fn changed(change: &Change) -> Vec<String> {
 fn rows(comparison: &Comparison, moved: &Moved) -> Vec<Vec<String>> {
     let shown = |value: Option<i64>| value.map_or_else(|| "-".to_owned(), |value| value.to_string());
     let by = moved.new.unwrap_or_default() - moved.old.unwrap_or_default();
-    let mut rows = vec![vec![moved.name.clone(), shown(moved.old), shown(moved.new), format!("{by:+}")]];
+    let mut rows = vec![vec![
+        moved.name.clone(),
+        shown(moved.old),
+        shown(moved.new),
+        format!("{by:+}"),
+    ]];
     let empty = String::new;
     for (index, by) in &moved.causes {
-        rows.push(vec![format!("  {}", comparison.changes[*index].key), empty(), empty(), format!("{by:+}")]);
+        rows.push(vec![
+            format!("  {}", comparison.changes[*index].key),
+            empty(),
+            empty(),
+            format!("{by:+}"),
+        ]);
     }
     if moved.together != 0 {
-        rows.push(vec!["  together".to_owned(), empty(), empty(), format!("{:+}", moved.together)]);
+        rows.push(vec![
+            "  together".to_owned(),
+            empty(),
+            empty(),
+            format!("{:+}", moved.together),
+        ]);
     }
     rows
 }

@@ -34,14 +34,24 @@ pub fn text(findings: &[Finding]) -> String {
     findings
         .iter()
         .map(|finding| {
-            format!("{} [{}]: {}\n  cure: {}\n", word(finding.severity), finding.code, finding.text, finding.cure)
+            format!(
+                "{} [{}]: {}\n  cure: {}\n",
+                word(finding.severity),
+                finding.code,
+                finding.text,
+                finding.cure
+            )
         })
         .collect()
 }
 
 /// The findings as they stand beside other output: nothing if there are none.
 pub fn aside(findings: &[Finding]) -> String {
-    if findings.is_empty() { String::new() } else { text(findings) }
+    if findings.is_empty() {
+        String::new()
+    } else {
+        text(findings)
+    }
 }
 
 fn word(severity: Severity) -> &'static str {

@@ -1,9 +1,9 @@
 //! Tables for a terminal: a ruled head, numbers to the right.
 
-use comfy_table::{CellAlignment, Table};
+use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
 
 /// The lines drawn: one rule under the head.
-const RULES: &str = "    --          -  ";
+const RULES: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('-').junction('-'));
 
 /// A table with `head`; every column but the first stands to the right.
 pub(super) fn table(head: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> String {

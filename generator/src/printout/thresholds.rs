@@ -74,7 +74,10 @@ impl View {
             terms: threshold
                 .terms
                 .iter()
-                .map(|term| TermView { term: term.cause.name(), volts: term.voltage.get::<volt>() })
+                .map(|term| TermView {
+                    term: term.cause.name(),
+                    volts: term.voltage.get::<volt>(),
+                })
                 .collect(),
         };
         let branches = thresholds.corner.branches.iter().map(|branch| BranchView {
@@ -84,7 +87,10 @@ impl View {
         });
         Self {
             node: node.name.clone(),
-            corner: Corner { branches: branches.collect(), leakage_s: thresholds.corner.leakage.get::<siemens>() },
+            corner: Corner {
+                branches: branches.collect(),
+                leakage_s: thresholds.corner.leakage.get::<siemens>(),
+            },
             floor_v: thresholds.floor.get::<volt>(),
             overvoltage_v: thresholds.overvoltage.get::<volt>(),
             stack: match thresholds.stack {
@@ -108,32 +114,61 @@ pub fn text(thresholds: &Thresholds) -> String {
     let actions = thresholds.actions();
     let volts_of = |voltage: Voltage| format!("{:.4} V", voltage.get::<volt>());
     let row = |name: &str, value: &dyn Fn(&Threshold) -> String| -> Vec<String> {
-        std::iter::once(name.to_owned()).chain(actions.iter().map(|(_, threshold)| value(threshold))).collect()
+        std::iter::once(name.to_owned())
+            .chain(actions.iter().map(|(_, threshold)| value(threshold)))
+            .collect()
     };
     let mut rows = vec![row("floor", &|_| volts_of(thresholds.floor))];
     for (index, term) in thresholds.transmit.terms.iter().enumerate() {
         rows.push(row(&format!("+ {}", term.cause.name()), &|threshold| {
-            threshold.terms.get(index).map(|term| volts_of(term.voltage)).unwrap_or_default()
+            threshold
+                .terms
+                .get(index)
+                .map(|term| volts_of(term.voltage))
+                .unwrap_or_default()
         }));
     }
-    rows.push(row("= decide", &|threshold| format!("{} mV", threshold.decide_mv)));
-    rows.push(row("decide, raw counts", &|threshold| threshold.decide_counts.to_string()));
+    rows.push(row("= decide", &|threshold| {
+        format!("{} mV", threshold.decide_mv)
+    }));
+    rows.push(row("decide, raw counts", &|threshold| {
+        threshold.decide_counts.to_string()
+    }));
     rows.push(row("start, action alone", &|threshold| volts_of(threshold.start)));
-    rows.push(row("start, with reserve", &|threshold| volts_of(threshold.start_with_reserve)));
-    rows.push(row("energy from storage", &|threshold| Engineering(threshold.energy, "J").to_string()));
-    rows.push(row("duration", &|threshold| Engineering(threshold.load.duration, "s").to_string()));
+    rows.push(row("start, with reserve", &|threshold| {
+        volts_of(threshold.start_with_reserve)
+    }));
+    rows.push(row("energy from storage", &|threshold| {
+        Engineering(threshold.energy, "J").to_string()
+    }));
+    rows.push(row("duration", &|threshold| {
+        Engineering(threshold.load.duration, "s").to_string()
+    }));
     rows.push(row("airtime", &|threshold| {
-        if threshold.load.on_air > seconds(0.0) { Engineering(threshold.load.on_air, "s").to_string() } else { "-".to_owned() }
+        if threshold.load.on_air > seconds(0.0) {
+            Engineering(threshold.load.on_air, "s").to_string()
+        } else {
+            "-".to_owned()
+        }
     }));
     let corner: Vec<String> = thresholds
         .corner
         .branches
         .iter()
-        .map(|branch| format!("{} behind {}", Engineering(branch.capacitance, "F"), Engineering(branch.resistance, "ohm")))
+        .map(|branch| {
+            format!(
+                "{} behind {}",
+                Engineering(branch.capacitance, "F"),
+                Engineering(branch.resistance, "ohm")
+            )
+        })
         .collect();
     let mut text = table(&["thresholds", "boot", "measure", "transmit"], rows);
     text.push_str(&format!("\nworst corner: {}\n", corner.join(", beside ")));
-    text.push_str(&format!("resumes {} mV higher after a refusal\n", thresholds.hysteresis_mv));
+    text.push_str(&format!(
+        "resumes {} mV higher after a refusal\n",
+        thresholds.hysteresis_mv
+    ));
     if thresholds.stack == Stack::RootSumSquare {
         text.push_str(
             "sensing errors are stacked root-sum-square: of one unit they are systematic and not independent, so some units \

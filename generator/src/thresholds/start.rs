@@ -5,9 +5,9 @@ use crate::model::burst;
 use crate::model::discharge::{Stretch, discharge};
 use crate::units::*;
 
-/// Width of the bracket that is left [V]; the answer is its upper, safe end. Ten times the integrator's error.
+/// Width of the bracket that is left (V); the answer is its upper, safe end. Ten times the integrator's error.
 const BRACKET_V: f64 = 1e-7;
-/// The bracket at least halves in two rounds, from at most some hundred volts: a stop, not a tuning.
+/// The method settles in a handful of rounds, plain halving from some hundred volts in 32: a stop, not a tuning.
 const ROUNDS: u32 = 120;
 
 /// Voltage behind the resistances of `bank`, all branches at rest at the same voltage, from which it carries
@@ -49,24 +49,29 @@ pub fn start_voltage(bank: &Bank, floor: Voltage, stretches: &[Stretch]) -> Volt
         high_v += rise_v;
         high = above(high_v);
     }
-    // Regula falsi with halving of the end that stays (Illinois: Dowell and Jarratt, BIT 11 (1971) 168-174); plain
-    // halving where the lower end collapses and has no number.
-    let (mut low_weight, mut high_weight) = (low, high);
+    // Regula falsi that halves the weight of an end that stays twice (Illinois: Dowell and Jarratt, BIT 11 (1971) 168-174);
+    // plain halving where the lower end collapses and has no number.
+    let mut stayed = 0;
     for _ in 0..ROUNDS {
         if high_v - low_v <= BRACKET_V {
             break;
         }
-        let secant_v = high_v - high_weight * (high_v - low_v) / (high_weight - low_weight);
-        // A step of half the bracket's width beyond the secant lets the far end close in, too.
-        let inside = |v: f64| v.clamp(low_v + BRACKET_V / 2.0, high_v - BRACKET_V / 2.0);
-        let middle_v = if secant_v.is_finite() { inside(secant_v) } else { low_v + (high_v - low_v) / 2.0 };
+        let middle_v = if low.is_finite() {
+            let secant_v = high_v - high * (high_v - low_v) / (high - low);
+            // Half a bracket away from either end, so that the far end closes in, too.
+            secant_v.clamp(low_v + BRACKET_V / 2.0, high_v - BRACKET_V / 2.0)
+        } else {
+            low_v + (high_v - low_v) / 2.0
+        };
         let middle = above(middle_v);
         if middle >= 0.0 {
-            (high_v, high_weight) = (middle_v, middle);
-            low_weight /= 2.0;
+            (high_v, high) = (middle_v, middle);
+            low = if stayed == -1 { low / 2.0 } else { low };
+            stayed = -1;
         } else {
-            (low_v, low_weight) = (middle_v, middle);
-            high_weight /= 2.0;
+            (low_v, low) = (middle_v, middle);
+            high = if stayed == 1 { high / 2.0 } else { high };
+            stayed = 1;
         }
     }
     volts(high_v)
@@ -81,9 +86,14 @@ fn clearance(bank: &Bank, floor_v: f64, stretches: &[Stretch], start_v: f64) -> 
 /// A first guess of how far above the floor the start lies: charge over capacitance and the highest current over the
 /// conductances, with currents as at the floor.
 fn first_rise(bank: &Bank, floor: Voltage, stretches: &[Stretch]) -> f64 {
-    let charge: Charge =
-        stretches.iter().map(|stretch| (stretch.drain.at(floor) + bank.leakage * floor) * stretch.duration).sum();
-    let peak = stretches.iter().map(|stretch| stretch.peak.at(floor)).fold(amperes(0.0), Current::max);
+    let charge: Charge = stretches
+        .iter()
+        .map(|stretch| (stretch.drain.at(floor) + bank.leakage * floor) * stretch.duration)
+        .sum();
+    let peak = stretches
+        .iter()
+        .map(|stretch| stretch.peak.at(floor))
+        .fold(amperes(0.0), Current::max);
     let conductance: Conductance = bank.branches.iter().map(|branch| branch.resistance.recip()).sum();
     let rise: Voltage = charge / bank.capacitance(floor) + peak / conductance;
     rise.get::<volt>().max(BRACKET_V)
@@ -100,8 +110,15 @@ mod tests {
     const FOUND_V: f64 = 1e-6;
 
     fn stretch(power_w: f64, current_a: f64, duration_s: f64) -> Stretch {
-        let drain = Drain { power: watts(power_w), current: amperes(current_a) };
-        Stretch { drain, peak: drain, duration: seconds(duration_s) }
+        let drain = Drain {
+            power: watts(power_w),
+            current: amperes(current_a),
+        };
+        Stretch {
+            drain,
+            peak: drain,
+            duration: seconds(duration_s),
+        }
     }
 
     fn branch(capacitance_f: f64, resistance_ohm: f64) -> Branch {

@@ -89,10 +89,13 @@ impl Cause {
     pub fn group(self) -> Group {
         match self {
             Self::Action | Self::LoadMargin => Group::Load,
-            Self::SeriesResistance | Self::ResistanceEndOfLife | Self::ResistanceCold | Self::ChargingLift => {
-                Group::Resistance
+            Self::SeriesResistance
+            | Self::ResistanceEndOfLife
+            | Self::ResistanceCold
+            | Self::ChargingLift => Group::Resistance,
+            Self::CapacitanceTolerance | Self::CapacitanceEndOfLife | Self::CapacitanceCold => {
+                Group::Capacitance
             }
-            Self::CapacitanceTolerance | Self::CapacitanceEndOfLife | Self::CapacitanceCold => Group::Capacitance,
             Self::Reserve => Group::Reserve,
             Self::ReferenceTolerance | Self::DividerTolerance | Self::OneCount => Group::Sensing,
             Self::Extra | Self::Rounding => Group::Extra,
@@ -102,8 +105,14 @@ impl Cause {
 
 impl Group {
     /// All groups.
-    pub const ALL: [Self; 6] =
-        [Self::Load, Self::Resistance, Self::Capacitance, Self::Reserve, Self::Sensing, Self::Extra];
+    pub const ALL: [Self; 6] = [
+        Self::Load,
+        Self::Resistance,
+        Self::Capacitance,
+        Self::Reserve,
+        Self::Sensing,
+        Self::Extra,
+    ];
 
     /// How a sentence names it.
     pub fn name(self) -> &'static str {

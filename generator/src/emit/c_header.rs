@@ -1,0 +1,39 @@
+//! The C header.
+
+use std::collections::BTreeMap;
+
+use millpond_policy::Rejected;
+use minijinja::context;
+use minijinja::value::{Serde, Value};
+
+use super::{Constants, Emitter, names, template, threshold_lines};
+
+const TEMPLATE: &str = include_str!("../../../templates/policy.h.jinja");
+
+/// Renders the C header.
+pub(super) struct CHeader;
+
+impl Emitter for CHeader {
+    fn render(&self, constants: &Constants) -> String {
+        let prefix = names::identifier(&constants.node);
+        // One wording for the compiler of either language.
+        let rules: BTreeMap<String, &str> = Rejected::ALL
+            .iter()
+            .map(|rule| (format!("{rule:?}"), rule.text()))
+            .collect();
+        let context = context! {
+            version => names::comment(&constants.version),
+            input_hash => names::comment(&constants.input_hash),
+            node_comment => names::comment(&constants.node),
+            node_string => names::c_string(&constants.node),
+            p => format!("{prefix}_"),
+            P => format!("{}_", prefix.to_ascii_uppercase()),
+            threshold_lines => threshold_lines(&constants.thresholds),
+            parts => Value::from(Serde(&constants.parts)),
+            counts => Value::from(Serde(&constants.decide_counts)),
+            when_full => Value::from(Serde(&constants.when_full)),
+            rules => rules,
+        };
+        template::render(TEMPLATE, context)
+    }
+}

@@ -1,0 +1,27 @@
+//! The Rust module.
+
+use minijinja::context;
+use minijinja::value::{Serde, Value};
+
+use super::{Constants, Emitter, names, template, threshold_lines};
+
+const TEMPLATE: &str = include_str!("../../../templates/policy.rs.jinja");
+
+/// Renders the Rust module.
+pub(super) struct RustModule;
+
+impl Emitter for RustModule {
+    fn render(&self, constants: &Constants) -> String {
+        let context = context! {
+            version => names::comment(&constants.version),
+            input_hash => names::comment(&constants.input_hash),
+            node_comment => names::comment(&constants.node),
+            node_string => format!("{:?}", constants.node),
+            threshold_lines => threshold_lines(&constants.thresholds),
+            parts => Value::from(Serde(&constants.parts)),
+            counts => Value::from(Serde(&constants.decide_counts)),
+            when_full_variant => format!("{:?}", constants.when_full),
+        };
+        template::render(TEMPLATE, context)
+    }
+}

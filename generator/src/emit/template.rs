@@ -1,0 +1,40 @@
+//! The template engine as it is used here: undefined names are errors, lines of tags leave no blank lines.
+
+use minijinja::syntax::SyntaxConfig;
+use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value};
+
+/// Fills a template that is part of this program.
+pub(super) fn render(template: &str, context: Value) -> String {
+    // OK because these settings, the template and the names in the context are all fixed when this is compiled; the
+    // tests render each template.
+    let syntax = SyntaxConfig::builder()
+        .trim_blocks(true)
+        .lstrip_blocks(true)
+        .keep_trailing_newline(true)
+        .build()
+        .expect("the delimiters are the usual ones");
+    let mut environment = Environment::new();
+    environment.set_syntax(syntax);
+    environment.set_undefined_behavior(UndefinedBehavior::Strict);
+    environment.set_auto_escape_callback(|_| AutoEscape::None);
+    environment
+        .render_str(template, context)
+        .expect("the template fits its context")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use minijinja::context;
+
+    #[test]
+    #[should_panic(expected = "the template fits its context")]
+    fn an_undefined_name_is_an_error() {
+        render("{{ missing }}", context! {});
+    }
+
+    #[test]
+    fn nothing_is_escaped_and_the_last_newline_stays() {
+        assert_eq!(render("{{ text }}\n", context! { text => "<&>" }), "<&>\n");
+    }
+}

@@ -1,0 +1,125 @@
+//! Whether a file on disk is what would be written now.
+
+use std::fmt;
+
+use similar::TextDiff;
+
+use super::provenance;
+
+/// Lines shown around each difference.
+const CONTEXT_LINES: usize = 3;
+
+/// A file that differs from what would be written now.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stale {
+    /// What happened to it.
+    pub reason: StaleReason,
+    /// Unified diff from the file to what would be written.
+    pub difference: String,
+}
+
+/// Why a file differs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StaleReason {
+    /// The file does not carry the marks of a generated one.
+    NotGenerated,
+    /// Its text is not what was written: somebody edited it.
+    HandEdited,
+    /// It is as written, from inputs that have changed since.
+    InputChanged,
+    /// It is as written, from the same inputs by another version.
+    VersionChanged,
+}
+
+/// Holds an existing file against the fresh text.
+///
+/// # Errors
+/// [`Stale`] with the reason and a diff. A file that differs in line ends only is not stale.
+///
+/// ```
+/// use millpond::emit::{StaleReason, verify};
+/// let stale = verify("#define A 1\n", "#define A 2\n").unwrap_err();
+/// assert_eq!(stale.reason, StaleReason::NotGenerated);
+/// assert!(stale.difference.contains("-#define A 1\n+#define A 2\n"));
+/// ```
+pub fn verify(existing: &str, fresh: &str) -> Result<(), Stale> {
+    let existing = provenance::with_plain_line_ends(existing);
+    let fresh = provenance::with_plain_line_ends(fresh);
+    if existing == fresh {
+        return Ok(());
+    }
+    let reason = match provenance::is_untouched(&existing) {
+        None => StaleReason::NotGenerated,
+        Some(false) => StaleReason::HandEdited,
+        Some(true) if provenance::input_hash(&existing) != provenance::input_hash(&fresh) => {
+            StaleReason::InputChanged
+        }
+        Some(true) => StaleReason::VersionChanged,
+    };
+    let difference = TextDiff::from_lines(&existing, &fresh)
+        .unified_diff()
+        .context_radius(CONTEXT_LINES)
+        .header("existing", "fresh")
+        .to_string();
+    Err(Stale { reason, difference })
+}
+
+impl fmt::Display for StaleReason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::NotGenerated => "not written by millpond",
+            Self::HandEdited => "edited by hand after it was written",
+            Self::InputChanged => "stale: the node description has changed since it was written",
+            Self::VersionChanged => "stale: written by another version of millpond",
+        })
+    }
+}
+
+impl fmt::Display for Stale {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}\n{}", self.reason, self.difference)
+    }
+}
+
+impl std::error::Error for Stale {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::emit::{Constants, c_header, json, rust_module, tests::example};
+
+    fn reason(existing: &str, fresh: &str) -> Option<StaleReason> {
+        verify(existing, fresh).err().map(|stale| stale.reason)
+    }
+
+    #[test]
+    fn each_output_tells_an_edit_from_a_changed_input() {
+        let mut lowered = example();
+        lowered.parts.transmit_mv = 3_000;
+        lowered.input_hash = "cd".repeat(32);
+        let newer = Constants {
+            version: "0.2.0".to_owned(),
+            ..example()
+        };
+        for emit in [c_header, rust_module, json] {
+            let fresh = emit(&example());
+            let edited = fresh.replace("3090", "2900");
+            assert_ne!(edited, fresh);
+            assert_eq!(reason(&fresh, &fresh), None);
+            assert_eq!(reason(&fresh.replace('\n', "\r\n"), &fresh), None);
+            assert_eq!(reason(&edited, &fresh), Some(StaleReason::HandEdited));
+            assert_eq!(reason(&emit(&lowered), &fresh), Some(StaleReason::InputChanged));
+            assert_eq!(reason(&emit(&newer), &fresh), Some(StaleReason::VersionChanged));
+            assert_eq!(reason("", &fresh), Some(StaleReason::NotGenerated));
+        }
+    }
+
+    #[test]
+    fn the_difference_names_the_constant() {
+        let fresh = c_header(&example());
+        let edited = fresh.replace("TRANSMIT_MV 3090u", "TRANSMIT_MV 2900u");
+        let difference = verify(&edited, &fresh).expect_err("edited").difference;
+        assert!(difference.contains("-#define CRACK_GAUGE_TRANSMIT_MV 2900u"));
+        assert!(difference.contains("+#define CRACK_GAUGE_TRANSMIT_MV 3090u"));
+    }
+}

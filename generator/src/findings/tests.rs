@@ -1,0 +1,91 @@
+use super::*;
+use proptest::prelude::*;
+
+fn findings_of(node: &Node) -> Vec<Finding> {
+    of(node, &Budget::of(node), &Thresholds::of(node))
+}
+
+fn codes(node: &Node) -> Vec<&'static str> {
+    findings_of(node)
+        .into_iter()
+        .map(|finding| finding.code)
+        .collect()
+}
+
+#[test]
+fn the_examples_have_no_error() {
+    for name in ["crack-gauge", "display-case", "pump-bearing"] {
+        let errors: Vec<_> = findings_of(&crate::node::example(name))
+            .into_iter()
+            .filter(|finding| finding.severity == Severity::Error)
+            .collect();
+        assert_eq!(errors, [], "{name}");
+    }
+}
+
+/// By hand: 44 mA · 1.1 · 3 V / 0.9 = 0.162 W through R = 3.6·R0 needs 2·√(0.162·3.6·R0) below the full bank.
+#[test]
+fn too_much_resistance_is_named_with_its_cure() {
+    let mut node = crate::node::example("crack-gauge");
+    node.storage[0].esr = ohms(15.0);
+    let finding = findings_of(&node).remove(0);
+    assert_eq!(finding.code, "bank-too-small");
+    assert!(
+        finding.text.contains("series resistance takes"),
+        "{}",
+        finding.text
+    );
+    assert!(
+        finding.cure.contains("a series resistance of"),
+        "{}",
+        finding.cure
+    );
+}
+
+#[test]
+fn a_gate_that_connects_too_low_restarts_forever() {
+    let mut node = crate::node::example("crack-gauge");
+    node.supply.gate.as_mut().expect("a gate").connect_above = volts(2.45);
+    let finding = findings_of(&node).remove(0);
+    assert_eq!(finding.code, "gate-restarts-forever");
+    node.supply.gate.as_mut().expect("a gate").connect_above = volts(5.29);
+    assert!(codes(&node).contains(&"gate-never-connects"));
+}
+
+#[test]
+fn cautions_are_raised_where_they_belong() {
+    let mut node = crate::node::example("pump-bearing");
+    assert!(codes(&node).contains(&"no-gate"));
+    assert!(codes(&node).contains(&"duty-limit-not-stated"));
+    assert!(!codes(&node).contains(&"series-without-balancing"));
+    node.storage[0].balance_resistor = None;
+    assert!(codes(&node).contains(&"series-without-balancing"));
+    node.harvest.source = crate::node::Source::Constant { power: watts(1e-6) };
+    assert!(codes(&node).contains(&"income-too-low"));
+    node.radio.as_mut().expect("a radio").duty_limit = Some(fraction(1e-6));
+    assert!(codes(&node).contains(&"silence-above-slowest"));
+    node.policy.hysteresis = Some(volts(3.0));
+    assert!(codes(&node).contains(&"hysteresis-too-wide"));
+    node.storage[0].capacitance = farads(1e4);
+    assert!(codes(&node).contains(&"energy-out-of-range"));
+    node.sense.reference = volts(0.5);
+    assert!(codes(&node).contains(&"reading-too-low"));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+    /// What is offered as a cure cures, and two per cent less of it does not: the cure is the smallest of two digits.
+    #[test]
+    fn the_cure_is_the_smallest_that_works(capacitance_f in 0.005..0.2f64) {
+        let mut node = crate::node::example("crack-gauge");
+        node.storage[0].capacitance = farads(capacitance_f);
+        let decide = |node: &Node| rounding::from_millivolts(Threshold::of(node, &node.transmit).decide_mv);
+        prop_assume!(decide(&node) > node.harvest.overvoltage);
+        let cured = cure::of(&node, |node| decide(node) <= node.harvest.overvoltage).capacitance.expect("more capacitance helps");
+        node.storage[0].capacitance = cured.1;
+        prop_assert!(decide(&node) <= node.harvest.overvoltage);
+        // Two digits are steps of at most a tenth.
+        node.storage[0].capacitance = cured.1 * 0.899;
+        prop_assert!(decide(&node) > node.harvest.overvoltage);
+    }
+}

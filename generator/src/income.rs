@@ -1,0 +1,271 @@
+//! STAGE 6b, input: the power that the source offers to the converter, over time.
+//!
+//! From the source of the node file, or from a trace that stands in for it, to pieces of constant power that follow
+//! one another without end. Every income repeats: indoor light after a week, the clear sky after a year of 365 days, a
+//! trace after its own length, so that a run may be longer than what is known. Time counts from the start of the
+//! simulation; what that start means is said by each source:
+//!
+//! | source | time 0 is |
+//! | --- | --- |
+//! | constant | any time |
+//! | photovoltaic | 1 January, 00:00 UTC, of the year [`sun::YEAR`], which has 365 days and starts on a Monday |
+//! | indoor | Monday, 00:00 local time |
+//! | trace | the time of its first row |
+//! | weather file | the start of the hour that its first row ends: by custom 1 January, 00:00 local standard time |
+//!
+//! A trace is a CSV file with a header of two columns: `time_s`, or `time` in RFC 3339, and one of
+//!
+//! | column | is | becomes power by |
+//! | --- | --- | --- |
+//! | `power_w` | the power offered to the converter, before its efficiency | itself |
+//! | `irradiance_w_m2` | the irradiance of the module | area · efficiency of the node's photovoltaic source |
+//! | `illuminance_lx` | the illuminance of the cell | area · power density of the node's indoor source |
+//!
+//! A row holds until the next one, the last for the median step. A file in the layout of typical-year weather files
+//! ([`weather`]) is taken for what it is; its irradiance is that of the unshaded horizontal, and is shaded as the node
+//! file says.
+
+pub mod clear_sky;
+mod indoor;
+mod rows;
+pub mod sun;
+mod trace;
+pub mod weather;
+
+use std::fs;
+use std::io::Read as _;
+use std::path::Path;
+
+use crate::node::Source;
+use crate::problem::{InputText, Problems};
+use crate::units::*;
+
+/// A larger trace is refused: this one already has more than ten million rows.
+pub const MOST_TRACE_BYTES: u64 = 256 << 20;
+
+/// A stretch of time in which the same power is offered.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Segment {
+    /// Its end (s) since the start of the simulation; infinite when nothing changes any more.
+    pub until_s: f64,
+    /// The power offered to the converter, before its efficiency; at least 0.
+    pub power: Power,
+}
+
+/// The power that a source offers, over all time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Income {
+    /// One round: ends rise, neighbours differ, the last end is the period.
+    round: Vec<Segment>,
+}
+
+/// Why a trace could not be used.
+#[derive(Debug, thiserror::Error)]
+pub enum TraceError {
+    /// The file could not be opened or read.
+    #[error("{path} cannot be read: {source}")]
+    Unreadable {
+        /// Path as the user gave it.
+        path: String,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// The file is larger than [`MOST_TRACE_BYTES`].
+    #[error("{path} is larger than {} MiB: sample it less often, or cut it", MOST_TRACE_BYTES >> 20)]
+    TooLarge {
+        /// Path as the user gave it.
+        path: String,
+    },
+    /// The file is not UTF-8 text.
+    #[error("{path} is not text: byte {offset} (counted from 0) is not UTF-8; save it as CSV in UTF-8")]
+    NotText {
+        /// Path as the user gave it.
+        path: String,
+        /// Position of the first byte that is not UTF-8.
+        offset: usize,
+    },
+    /// The file was read and what it says cannot be a trace of this node.
+    #[error("{0}")]
+    Refused(Problems),
+}
+
+impl Income {
+    /// What `source` offers; `None` for [`Source::Trace`], of which the node file says nothing more.
+    ///
+    /// ```
+    /// use millpond::{income::Income, node::Source, units::*};
+    /// let income = Income::of(&Source::Constant { power: watts(900e-6) }).unwrap();
+    /// let first = income.segments().next().unwrap();
+    /// assert_eq!((first.power, first.until_s), (watts(900e-6), f64::INFINITY));
+    /// assert_eq!(Income::of(&Source::Trace), None);
+    /// ```
+    ///
+    /// # Panics
+    ///
+    /// When a photovoltaic source stands outside the range of latitude and longitude that [`Site`](crate::node::Site)
+    /// states.
+    pub fn of(source: &Source) -> Option<Self> {
+        match source {
+            Source::Constant { power } => Some(Self::repeating([Segment {
+                until_s: f64::INFINITY,
+                power: *power,
+            }])),
+            Source::Photovoltaic {
+                area,
+                efficiency,
+                site,
+            } => Some(Self::repeating(clear_sky::year(*area, *efficiency, site))),
+            Source::Indoor {
+                area,
+                power_density,
+                schedule,
+                closed_days,
+            } => Some(Self::repeating(indoor::week(
+                *area,
+                power_density,
+                schedule,
+                closed_days,
+            ))),
+            Source::Trace => None,
+        }
+    }
+
+    /// Reads a trace or a weather file that stands in for `source`.
+    ///
+    /// # Errors
+    ///
+    /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
+    pub fn load(path: impl AsRef<Path>, source: &Source) -> Result<Self, TraceError> {
+        let path = path.as_ref();
+        let label = path.display().to_string();
+        let unreadable = |source| TraceError::Unreadable {
+            path: label.clone(),
+            source,
+        };
+        let file = fs::File::open(path).map_err(unreadable)?;
+        if file.metadata().map_err(unreadable)?.len() > MOST_TRACE_BYTES {
+            return Err(TraceError::TooLarge { path: label });
+        }
+        // A pipe or device has no length to ask for.
+        let mut bytes = Vec::new();
+        file.take(MOST_TRACE_BYTES + 1)
+            .read_to_end(&mut bytes)
+            .map_err(unreadable)?;
+        if bytes.len() as u64 > MOST_TRACE_BYTES {
+            return Err(TraceError::TooLarge { path: label });
+        }
+        let text = String::from_utf8(bytes).map_err(|error| TraceError::NotText {
+            path: label.clone(),
+            offset: error.utf8_error().valid_up_to(),
+        })?;
+        Self::parse(&label, &text, source).map_err(TraceError::Refused)
+    }
+
+    /// Reads a trace or a weather file from text; `label` stands for the path in messages.
+    ///
+    /// # Errors
+    ///
+    /// All faults of the text: a header that says nothing, rows that are out of order, repeated, no numbers or
+    /// negative, gaps (a step of more than three times the median step), and a column that the node cannot convert.
+    ///
+    /// ```
+    /// use millpond::{income::Income, node::Source, units::*};
+    /// let income = Income::parse("lab.csv", "time_s,power_w\n0,0.001\n60,0.002\n", &Source::Trace)?;
+    /// let ends: Vec<f64> = income.segments().take(4).map(|segment| segment.until_s).collect();
+    /// assert_eq!(ends, [60.0, 120.0, 180.0, 240.0]);
+    /// assert!(Income::parse("lab.csv", "time_s,power_w\n60,0.001\n0,0.002\n", &Source::Trace).is_err());
+    /// # Ok::<(), millpond::problem::Problems>(())
+    /// ```
+    pub fn parse(label: &str, text: &str, source: &Source) -> Result<Self, Problems> {
+        let text = rows::without_byte_order_mark(text);
+        let mut faults = rows::Faults::default();
+        let segments = if weather::is_layout_of(text) {
+            weather::segments(text, source, &mut faults)
+        } else {
+            trace::segments(text, source, &mut faults)
+        };
+        let list = faults.into_list();
+        if list.is_empty() {
+            return Ok(Self::repeating(segments));
+        }
+        Err(Problems::new(
+            vec![InputText {
+                path: label.to_owned(),
+                text: text.to_owned(),
+            }],
+            list,
+        ))
+    }
+
+    /// One round of segments, whose ends rise from above 0; the last end is the period.
+    fn repeating(segments: impl IntoIterator<Item = Segment>) -> Self {
+        let mut round: Vec<Segment> = Vec::new();
+        for segment in segments {
+            match round.last_mut() {
+                Some(last) if last.power == segment.power => last.until_s = segment.until_s,
+                _ => round.push(segment),
+            }
+        }
+        if let [only] = &mut round[..] {
+            only.until_s = f64::INFINITY;
+        }
+        Self { round }
+    }
+
+    /// The pieces in order, without end unless one of them has none; neighbours differ in power.
+    pub fn segments(&self) -> Segments<'_> {
+        Segments {
+            round: &self.round,
+            rounds_done: 0,
+            place: 0,
+            now_s: 0.0,
+        }
+    }
+}
+
+/// The pieces of an [`Income`], in order.
+#[derive(Clone, Debug)]
+pub struct Segments<'a> {
+    round: &'a [Segment],
+    rounds_done: u64,
+    place: usize,
+    now_s: f64,
+}
+
+impl Iterator for Segments<'_> {
+    type Item = Segment;
+
+    fn next(&mut self) -> Option<Segment> {
+        let (first, last) = (self.round.first()?, self.round.last()?);
+        while self.now_s < f64::INFINITY {
+            let piece = self.round.get(self.place)?;
+            // A product, not a running sum: rounding does not grow with the number of rounds.
+            let before_s = if self.rounds_done == 0 {
+                0.0
+            } else {
+                self.rounds_done as f64 * last.until_s
+            };
+            let until_s = before_s + piece.until_s;
+            self.place += 1;
+            let at_end = self.place == self.round.len();
+            if at_end {
+                self.place = 0;
+                self.rounds_done += 1;
+            }
+            // The last piece goes on in the first one of the next round where both are alike.
+            let goes_on = at_end && self.round.len() > 1 && first.power == last.power;
+            // A piece may be too short to be told from nothing once very many rounds have passed.
+            if until_s > self.now_s && !goes_on {
+                self.now_s = until_s;
+                return Some(Segment {
+                    until_s,
+                    power: piece.power,
+                });
+            }
+        }
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,94 @@
+//! Faults of the TOML itself, with cures for the slips that are common in node files.
+
+use std::ops::Range;
+
+use crate::problem::Problem;
+
+/// Adds the syntax errors to the other faults, and takes out what only follows from them.
+pub(super) fn merge(text: &str, errors: &[toml::de::Error], list: &mut Vec<Problem>) {
+    let mut syntax = Vec::new();
+    for error in errors {
+        let problem = problem(text, error);
+        let at = problem.span.start;
+        syntax.push(problem);
+        // All that follows an open list is read as its entries; one message is enough.
+        if error.message().contains("array") {
+            list.retain(|problem| problem.file != 0 || problem.span.start < at);
+            break;
+        }
+    }
+    // What a damaged line seems to say is not worth a second message. Both lists are walked by position.
+    let mut damaged: Vec<Range<usize>> = syntax
+        .iter()
+        .map(|problem| line_around(text, &problem.span))
+        .collect();
+    damaged.sort_by_key(|line| line.start);
+    list.retain(|problem| {
+        let at = problem.span.start;
+        let after = damaged.partition_point(|line| line.start <= at);
+        problem.file != 0 || after == 0 || at > damaged[after - 1].end
+    });
+    list.extend(syntax);
+}
+
+fn problem(text: &str, error: &toml::de::Error) -> Problem {
+    let span = error.span().unwrap_or(0..0);
+    let range = line_around(text, &span);
+    let line = &text[range.clone()];
+    let message = error.message();
+    let (title, expected) = message.split_once(", expected ").unwrap_or((message, ""));
+    let value = line.split_once('=').map_or("", |(_, value)| value.trim());
+    let starts_as_quantity = value.starts_with(|c: char| c.is_ascii_digit() || c == '-');
+    let opens_line = text[range.start..span.start.clamp(range.start, range.end)]
+        .trim()
+        .is_empty();
+    let (expected, cure) = if title.contains("duplicate key") {
+        ("stands for the second time".to_string(), "keep one of the two")
+    } else if title.contains("array") && opens_line {
+        (
+            format!("expected {expected}"),
+            "a list that is opened above is not closed: end it with ]",
+        )
+    } else if title.contains("array") {
+        (
+            format!("expected {expected}"),
+            "part the entries with commas and end the list with ]",
+        )
+    } else if title.contains("basic string") {
+        (
+            format!("expected {expected}"),
+            "close the quotes at the end of the value",
+        )
+    } else if starts_as_quantity {
+        (
+            "expected text in quotes".to_string(),
+            "write the quantity in quotes, such as \"470 mF\"",
+        )
+    } else if title.contains("must be quoted") || title.contains("boolean") {
+        (
+            "expected a number, or text in quotes".to_string(),
+            "write words in quotes, such as \"direct\"",
+        )
+    } else {
+        let expected = if expected.is_empty() {
+            "cannot be read".to_string()
+        } else {
+            format!("expected {expected}")
+        };
+        (expected, "a line is key = value, a [section], or a # comment")
+    };
+    let title = if title.contains("boolean") {
+        "string values must be quoted"
+    } else {
+        title
+    };
+    Problem::new(span, format!("not valid TOML: {title}"), expected, cure)
+}
+
+/// The line that a span starts on.
+fn line_around(text: &str, span: &Range<usize>) -> Range<usize> {
+    let at = text.floor_char_boundary(span.start.min(text.len()));
+    let start = text[..at].rfind('\n').map_or(0, |newline| newline + 1);
+    let end = text[at..].find('\n').map_or(text.len(), |newline| at + newline);
+    start..end
+}

@@ -1,0 +1,60 @@
+//! Words for messages: the known word nearest to an unknown one, and lists that read as sentences.
+
+/// Below this likeness (Jaro-Winkler, 0 to 1) a key is not offered in place of an unknown one; chosen by trial
+/// so that a slip in one letter is caught and another word is not.
+const LEAST_LIKENESS: f64 = 0.84;
+
+/// A longer unknown key is not compared with the known ones: no key is as long.
+const MOST_COMPARED_BYTES: usize = 64;
+
+/// The known word most like an unknown one, if any is like it.
+pub(super) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> Option<&'k str> {
+    if word.len() > MOST_COMPARED_BYTES {
+        return None;
+    }
+    let lower = word.to_lowercase().replace('-', "_");
+    known
+        .map(|candidate| {
+            (
+                strsim::jaro_winkler(&lower, &candidate.replace('-', "_").to_lowercase()),
+                candidate,
+            )
+        })
+        .filter(|(likeness, _)| *likeness >= LEAST_LIKENESS)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, candidate)| candidate)
+}
+
+/// "a", "a and b", "a, b and c".
+pub(super) fn listed(items: &[String], word: &str) -> String {
+    match items {
+        [] => String::new(),
+        [only] => only.clone(),
+        [first @ .., last] => format!("{} {word} {last}", first.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slip_finds_its_key_and_another_word_does_not() {
+        let known = ["tolerance_low", "tolerance_high", "leakage", "series"];
+        assert_eq!(nearest("tolerence_low", known.into_iter()), Some("tolerance_low"));
+        assert_eq!(nearest("Leakage", known.into_iter()), Some("leakage"));
+        assert_eq!(
+            nearest("tolerance-high", known.into_iter()),
+            Some("tolerance_high")
+        );
+        assert_eq!(nearest("colour", known.into_iter()), None);
+        assert_eq!(nearest(&"x".repeat(10_000), known.into_iter()), None);
+    }
+
+    #[test]
+    fn lists_read_as_sentences() {
+        let items = |names: &[&str]| names.iter().map(|name| name.to_string()).collect::<Vec<_>>();
+        assert_eq!(listed(&items(&["a"]), "and"), "a");
+        assert_eq!(listed(&items(&["a", "b", "c"]), "or"), "a, b or c");
+    }
+}

@@ -1,0 +1,193 @@
+use super::*;
+use crate::node::{Capacitor, Efficiency, Extent, Phase, Regulator};
+use approx::{assert_abs_diff_eq, assert_relative_eq};
+use proptest::prelude::*;
+
+/// The worked example is given to 0.1 mV, from the closed form without quiescent current and leakage, which take 22 µV.
+const WORKED_V: f64 = 1e-4;
+
+fn crack_gauge() -> Node {
+    crate::node::example("crack-gauge")
+}
+
+/// The worked example of the physics notes: C = 0.504 F, R = 7.92 ohm, floor 2.346 V at the worst corner. Confirmed there by a
+/// circuit simulator; the tests crate does so again.
+#[test]
+fn crack_gauge_has_its_worked_thresholds() {
+    let thresholds = Thresholds::of(&crack_gauge());
+    assert_relative_eq!(
+        thresholds.corner.branches[0].capacitance.value,
+        0.504,
+        max_relative = 1e-12
+    );
+    assert_relative_eq!(
+        thresholds.corner.branches[0].resistance.value,
+        7.92,
+        max_relative = 1e-12
+    );
+    assert_relative_eq!(thresholds.floor.value, 2.346, max_relative = 1e-12);
+    assert_abs_diff_eq!(thresholds.transmit.start.value, 2.9159, epsilon = WORKED_V);
+    assert_abs_diff_eq!(thresholds.measure.start.value, 2.4109, epsilon = WORKED_V);
+    assert_abs_diff_eq!(thresholds.boot.start.value, 2.3968, epsilon = WORKED_V);
+    assert_relative_eq!(
+        thresholds.transmit.load.on_air.value,
+        0.185344,
+        max_relative = 1e-9
+    );
+}
+
+/// Without quiescent current and leakage the closed form takes over: 2.915944, 2.410923 and 2.396773 V by root finding
+/// (SciPy) on the equation of constant power.
+#[test]
+fn the_closed_form_gives_the_worked_example_to_a_microvolt() {
+    let mut node = crack_gauge();
+    node.storage[0].leakage = amperes(0.0);
+    if let Regulator::Switching { quiescent, .. } = &mut node.supply.regulator {
+        *quiescent = amperes(0.0);
+    }
+    let thresholds = Thresholds::of(&node);
+    assert_abs_diff_eq!(thresholds.transmit.start.value, 2.915944, epsilon = 1e-6);
+    assert_abs_diff_eq!(thresholds.measure.start.value, 2.410923, epsilon = 1e-6);
+    assert_abs_diff_eq!(thresholds.boot.start.value, 2.396773, epsilon = 1e-6);
+}
+
+/// By hand: a direct supply at constant current, i = 1 mA for 1 s from 1 F behind 10 ohm: 1 mV for the charge and 10 mV for
+/// the resistance above a floor of 2 V; the reserve of 100 s at 10 uA takes 1 mV, the lift of 0.1 mA on 10 ohm 1 mV. Reading
+/// errors: 1 % on the reference lifts by v/99; one count of 4.096 V in 4096 is 1 mV.
+#[test]
+fn every_term_is_what_a_hand_computes() {
+    let mut node = crack_gauge();
+    node.storage = vec![plain_cell()];
+    node.supply.regulator = Regulator::Direct {
+        minimum_input: volts(2.0),
+    };
+    node.supply.gate = None;
+    node.sleep_current = amperes(10e-6);
+    node.measure = constant_current(1e-3, 1.0);
+    node.policy.reserve = seconds(100.0);
+    node.harvest.maximum_current = amperes(1e-4);
+    node.sense.bits = 12;
+    node.sense.reference = volts(4.096);
+    node.sense.reference_tolerance = fraction(0.01);
+    node.sense.divider_top = ohms(0.0);
+    node.sense.divider_tolerance = fraction(0.05);
+    node.margins.load = fraction(0.0);
+    node.margins.extra = volts(5e-3);
+    let threshold = Threshold::of(&node, &node.measure);
+    let term = |cause| {
+        threshold
+            .terms
+            .iter()
+            .find(|term| term.cause == cause)
+            .expect("every cause is listed")
+            .voltage
+            .value
+    };
+    // A microvolt is the integrator's error.
+    assert_abs_diff_eq!(term(Cause::Action), 1e-3, epsilon = 1e-6);
+    assert_abs_diff_eq!(term(Cause::SeriesResistance), 10e-3, epsilon = 1e-6);
+    // The resistive drop of the action is over when the reserve begins: only 0.1 mV of it is still needed then, and 1 mV of
+    // charge fits below it.
+    assert_abs_diff_eq!(term(Cause::Reserve), 0.0, epsilon = 1e-6);
+    assert_abs_diff_eq!(term(Cause::ChargingLift), 1e-3, epsilon = 1e-9);
+    assert_abs_diff_eq!(term(Cause::ReferenceTolerance), 2.012 / 99.0, epsilon = 1e-6);
+    // Without a top resistor the ratio is 1 whatever the bottom one is.
+    assert_abs_diff_eq!(term(Cause::DividerTolerance), 0.0, epsilon = 1e-12);
+    assert_abs_diff_eq!(term(Cause::OneCount), 1e-3, epsilon = 1e-12);
+    assert_abs_diff_eq!(term(Cause::Extra), 5e-3, epsilon = 1e-12);
+    let sum: f64 = 2.012 + 2.012 / 99.0 + 1e-3 + 5e-3;
+    assert_eq!(f64::from(threshold.decide_mv), (sum * 1e3).ceil());
+}
+
+/// Root-sum-square of 3 and 4 is 5, and the shares sum to it: 9/5 and 16/5. By hand.
+#[test]
+fn root_sum_square_shares_sum_to_the_root() {
+    let mut scale = Scale::of(&crack_gauge().sense);
+    scale.reference_high = fraction(1.03);
+    scale.divider_high = fraction(1.0);
+    scale.count = volts(0.04);
+    let shares = sensing(&scale, volts(1.0), Stack::RootSumSquare);
+    assert_abs_diff_eq!(shares[0].1.value, 0.018, epsilon = 1e-12);
+    assert_abs_diff_eq!(shares[1].1.value, 0.0, epsilon = 1e-12);
+    assert_abs_diff_eq!(shares[2].1.value, 0.032, epsilon = 1e-12);
+}
+
+fn plain_cell() -> Capacitor {
+    Capacitor {
+        capacitance: farads(1.0),
+        capacitance_slope: farads_per_volt(0.0),
+        tolerance_low: fraction(0.0),
+        tolerance_high: fraction(0.0),
+        esr: ohms(10.0),
+        rated_voltage: volts(5.5),
+        leakage: amperes(0.0),
+        series: 1,
+        parallel: 1,
+        balance_resistor: None,
+        bias_capacitance: fraction(1.0),
+        end_of_life_capacitance: fraction(1.0),
+        end_of_life_esr: fraction(1.0),
+        cold_capacitance: fraction(1.0),
+        cold_esr: fraction(1.0),
+    }
+}
+
+fn constant_current(current_a: f64, duration_s: f64) -> Action {
+    let current = amperes(current_a);
+    Action {
+        phases: vec![Phase {
+            name: "only".to_owned(),
+            current,
+            peak_current: current,
+            extent: Extent::Fixed(seconds(duration_s)),
+        }],
+        attempts: 1,
+    }
+}
+
+proptest! {
+    /// The terms sum to the threshold less the floor; none is negative; the reading allows for the worst unit.
+    #[test]
+    fn terms_sum_to_the_threshold(
+        c in 0.05..5.0f64, r in 0.1..10.0f64, tolerance in 0.0..0.3f64, aged in 0.5..1.0f64, cold_r in 1.0..3.0f64,
+        load in 0.0..0.3f64, extra in 0.0..0.1f64, rss in prop::bool::ANY, efficiency in 0.6..0.95f64,
+    ) {
+        let mut node = crack_gauge();
+        let part = &mut node.storage[0];
+        part.capacitance = farads(c);
+        part.esr = ohms(r);
+        part.tolerance_low = fraction(tolerance);
+        part.end_of_life_capacitance = fraction(aged);
+        part.cold_esr = fraction(cold_r);
+        node.margins.load = fraction(load);
+        node.margins.extra = volts(extra);
+        node.margins.stack = if rss { Stack::RootSumSquare } else { Stack::WorstCase };
+        if let Regulator::Switching { efficiency: table, .. } = &mut node.supply.regulator {
+            *table = Efficiency { points: vec![(amperes(1e-3), fraction(efficiency))] };
+        }
+        let thresholds = Thresholds::of(&node);
+        for (_, threshold) in thresholds.actions() {
+            let sum: f64 = threshold.terms.iter().map(|term| term.voltage.value).sum();
+            let above = f64::from(threshold.decide_mv) / 1e3 - thresholds.floor.value;
+            // Rounding of some twenty additions.
+            prop_assert!((sum - above).abs() < 1e-12 * 100.0, "{sum} {above}");
+            for term in &threshold.terms {
+                // Two searches, each good to the width of its bracket.
+                prop_assert!(term.voltage.value > -1e-6, "{term:?}");
+            }
+            prop_assert!(threshold.start_with_reserve >= threshold.start);
+            // Where the threshold is above full scale no count reads it; a finding says so.
+            if threshold.decide_counts <= thresholds.counts.maximum_count {
+                prop_assert!(thresholds.counts.millivolts(threshold.decide_counts) >= threshold.decide_mv);
+            } else {
+                prop_assert!(f64::from(threshold.decide_mv) / 1e3 > (thresholds.scale.full_scale - thresholds.scale.count).value - 0.002);
+            }
+            if !rss {
+                // The unit that reads highest, charging, one count up, still stands at start_with_reserve or above.
+                let truth = threshold.start_with_reserve + thresholds.charging_lift;
+                let highest = truth * thresholds.scale.reference_high * thresholds.scale.divider_high + thresholds.scale.count;
+                prop_assert!(highest.value <= f64::from(threshold.decide_mv) / 1e3 + 1e-9);
+            }
+        }
+    }
+}

@@ -1,0 +1,88 @@
+//! Stored energy from a reading, and what each action costs.
+//!
+//! E = C/2 · (v² − floor²), as an integer multiplication between two shifts:
+//! `(((v² − floor²) >> energy_shift_before) · energy_scale) >> energy_shift_after`, in microjoules for v in
+//! millivolts. All in 32 bits. Both shifts drop bits and the generator rounds `energy_scale` down, so that the
+//! result is never above C/2 · (v² − floor²).
+
+use crate::policy::Policy;
+use crate::rejected::Rejected;
+
+/// Largest right shift of a 32-bit number that is a shift and not an overflow.
+const LARGEST_SHIFT: u8 = 31;
+
+/// Constants of the stored energy.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct EnergyModel {
+    /// Storage voltage at which nothing usable is left (mV).
+    pub floor_mv: u16,
+    /// Right shift of the difference of squares, 0 to 31.
+    pub energy_shift_before: u8,
+    /// Factor between the shifts: C/2 (µJ/mV²) times 2^(before + after), rounded down, at least 1.
+    pub energy_scale: u16,
+    /// Right shift of the product, 0 to 31.
+    pub energy_shift_after: u8,
+}
+
+/// What each action takes out of the store, in the worst corner.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Costs {
+    /// One measurement (µJ).
+    pub measure_uj: u32,
+    /// One transmission (µJ).
+    pub transmit_uj: u32,
+    /// Sleeping (µW).
+    pub sleep_uw: u32,
+}
+
+impl EnergyModel {
+    pub(crate) const fn check(&self) -> Result<(), Rejected> {
+        if self.energy_shift_before > LARGEST_SHIFT || self.energy_shift_after > LARGEST_SHIFT {
+            return Err(Rejected::EnergyShiftTooLarge);
+        }
+        if self.energy_scale == 0 {
+            return Err(Rejected::EnergyScaleZero);
+        }
+        match self
+            .shifted_squares(u16::MAX)
+            .checked_mul(self.energy_scale as u32)
+        {
+            Some(_) => Ok(()),
+            None => Err(Rejected::EnergyOverflow),
+        }
+    }
+
+    const fn shifted_squares(&self, storage_mv: u16) -> u32 {
+        // OK because 65535² is below 2³²; below the floor the difference stays at 0; a shift is at most 31.
+        let square = (storage_mv as u32).wrapping_mul(storage_mv as u32);
+        let floor_square = (self.floor_mv as u32).wrapping_mul(self.floor_mv as u32);
+        square
+            .saturating_sub(floor_square)
+            .wrapping_shr(self.energy_shift_before as u32)
+    }
+}
+
+impl Policy {
+    /// Energy stored above the floor (µJ), rounded down; 0 at and below the floor.
+    ///
+    /// ```
+    /// use millpond_policy::Policy;
+    /// let policy = Policy::EXAMPLE; // 0.5 F above 2.346 V
+    /// assert_eq!(policy.stored_uj(2_346), 0);
+    /// // 0.25 F · (5² − 2.346²) V² = 4.874 J
+    /// assert!((4_870_000..=4_874_071).contains(&policy.stored_uj(5_000)));
+    /// ```
+    #[must_use]
+    pub fn stored_uj(&self, storage_mv: u16) -> u32 {
+        let energy = &self.parts().energy;
+        // OK because `EnergyModel::check` multiplied the largest voltage, and both factors are smaller here.
+        let product = energy
+            .shifted_squares(storage_mv)
+            .wrapping_mul(u32::from(energy.energy_scale));
+        product.wrapping_shr(u32::from(energy.energy_shift_after))
+    }
+}

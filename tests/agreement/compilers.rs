@@ -1,0 +1,133 @@
+//! The generated headers under the compilers of firmware projects, every warning an error.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use millpond_policy::Rejected;
+
+/// Folder that the build script wrote the headers into.
+const HEADERS: &str = env!("OUT_DIR");
+const NODES: [&str; 5] = [
+    "crack_gauge",
+    "pump_bearing",
+    "display_case",
+    "smallest",
+    "largest",
+];
+const WARNINGS: [&str; 8] = [
+    "-Wall",
+    "-Wextra",
+    "-Wpedantic",
+    "-Wconversion",
+    "-Wsign-conversion",
+    "-Wshadow",
+    "-Wundef",
+    "-Werror",
+];
+/// Each compiler with the suffix that makes it read the language, and the dialects.
+const COMPILERS: [(&str, &str, &[&str]); 2] = [
+    ("gcc", "c", &["c99", "c11", "c17"]),
+    ("g++", "cpp", &["c++11", "c++17"]),
+];
+
+/// Compiles `source`, without linking, against the headers in `folder`. A missing compiler is a failure.
+fn compile(compiler: &str, dialect: &str, folder: &Path, source: &Path) -> Output {
+    Command::new(compiler)
+        .args(WARNINGS)
+        .args(["-ffreestanding", "-O1", "-S", "-o", "/dev/null"])
+        .arg(format!("-std={dialect}"))
+        .arg("-I")
+        .args([folder, source])
+        .output()
+        .unwrap_or_else(|error| panic!("{compiler} is needed for this test: {error}"))
+}
+
+#[test]
+fn headers_compile_without_a_warning_in_every_dialect() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let include = |node: &str| format!("#include \"{node}.h\"\n");
+    let all: String = NODES.iter().map(|node| include(node)).collect();
+    let twice = format!("{0}{0}", include("crack_gauge"));
+    let sample = "#include <stdint.h>\nstruct sample { uint16_t width_um; uint8_t flags; };\n\
+                  #define CRACK_GAUGE_SAMPLE struct sample\n#include \"crack_gauge.h\"\n\
+                  struct sample newest(struct crack_gauge_backlog *backlog, struct sample sample);\n\
+                  struct sample newest(struct crack_gauge_backlog *backlog, struct sample sample)\n\
+                  { crack_gauge_backlog_push(backlog, sample); (void)crack_gauge_backlog_pop(backlog, &sample); \
+                  return sample; }\n";
+    let sources = NODES
+        .iter()
+        .map(|node| include(node))
+        .chain([all, twice, sample.to_owned()]);
+    for (index, text) in sources.enumerate() {
+        for (compiler, suffix, dialects) in COMPILERS {
+            let source = folder.path().join(format!("source{index}.{suffix}"));
+            fs::write(&source, &text).expect("written");
+            for dialect in dialects {
+                let output = compile(compiler, dialect, Path::new(HEADERS), &source);
+                let messages = String::from_utf8_lossy(&output.stderr);
+                assert!(
+                    output.status.success() && messages.is_empty(),
+                    "{compiler} {dialect}:\n{text}\n{messages}"
+                );
+            }
+        }
+    }
+}
+
+/// The header refuses what `Policy::new` refuses, in the same words.
+#[test]
+fn each_broken_rule_stops_the_compiler() {
+    let broken: [(Rejected, &[(&str, &str)]); Rejected::ALL.len()] = [
+        (
+            Rejected::EnergyShiftTooLarge,
+            &[("ENERGY_SHIFT_AFTER_BITS", "32")],
+        ),
+        (Rejected::EnergyScaleZero, &[("ENERGY_SCALE", "0")]),
+        (Rejected::EnergyOverflow, &[("ENERGY_SCALE", "2000")]),
+        (Rejected::MeasureTooHigh, &[("MEASURE_MV", "65496")]),
+        (Rejected::TransmitTooHigh, &[("TRANSMIT_MV", "65496")]),
+        (Rejected::MeasureBelowFloor, &[("MEASURE_MV", "2345")]),
+        (Rejected::TransmitBelowFloor, &[("TRANSMIT_MV", "2345")]),
+        (Rejected::BatchZero, &[("BATCH_SAMPLES", "0")]),
+        (Rejected::BatchAboveBacklog, &[("BATCH_SAMPLES", "33")]),
+        (
+            Rejected::OffTimeTooLong,
+            &[("OFF_TIME_S", "65535"), ("SPACING_S", "65535")],
+        ),
+        (Rejected::SpacingBelowOffTime, &[("SPACING_S", "19")]),
+        (Rejected::RetryZero, &[("RETRY_S", "0")]),
+        (Rejected::PaceZero, &[("PACE_1_WAIT_S", "0")]),
+        (Rejected::PaceUnsorted, &[("PACE_4_FROM_MV", "4200")]),
+        (Rejected::PaceFasterWhenLower, &[("PACE_4_WAIT_S", "134")]),
+        (Rejected::PaceOpenBelow, &[("PACE_12_FROM_MV", "1")]),
+        (Rejected::CountShiftTooLarge, &[("COUNT_SHIFT_BITS", "32")]),
+        (Rejected::CountOverflow, &[("COUNT_SCALE", "4198405")]),
+        (Rejected::IncomeShiftTooLarge, &[("INCOME_SHIFT_BITS", "17")]),
+    ];
+    assert_eq!(broken.map(|(rejected, _)| rejected), Rejected::ALL);
+    let folder = tempfile::tempdir().expect("a folder");
+    let source = folder.path().join("source.c");
+    fs::write(&source, "#include \"crack_gauge.h\"\n").expect("written");
+    let good =
+        fs::read_to_string(Path::new(HEADERS).join("crack_gauge.h")).expect("the build script wrote it");
+    for (rejected, changes) in broken {
+        let mut header = good.clone();
+        for (constant, value) in changes {
+            header = with_constant(&header, constant, value);
+        }
+        fs::write(folder.path().join("crack_gauge.h"), header).expect("written");
+        let output = compile("gcc", "c99", folder.path(), &source);
+        let messages = String::from_utf8_lossy(&output.stderr);
+        assert!(!output.status.success(), "{rejected:?} compiled");
+        let expected = format!("#error \"millpond: {}\"", rejected.text());
+        assert!(messages.contains(&expected), "{rejected:?}: {messages}");
+    }
+}
+
+fn with_constant(header: &str, constant: &str, value: &str) -> String {
+    let name = format!("#define CRACK_GAUGE_{constant} ");
+    let start = header.find(&name).expect("the constant is in the header") + name.len();
+    let end = start + header[start..].find('\n').expect("a line ends");
+    format!("{}{value}u{}", &header[..start], &header[end..])
+}

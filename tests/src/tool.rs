@@ -1,0 +1,80 @@
+//! Outside tools: found, or missed aloud.
+//!
+//! A missing tool must not look like a passed check. On a developer's machine its trials are shown as ignored and the
+//! reason goes to stderr; where the variable `CI` is set they fail.
+
+use std::env;
+use std::process::{Command, Stdio};
+
+use libtest_mimic::{Failed, Trial};
+
+/// A program that answers a trial call, with the arguments that come before a check's own.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Tool {
+    /// Name or path of the program.
+    pub program: String,
+}
+
+impl Tool {
+    /// The first of `programs` that runs with `arguments` and reports success.
+    ///
+    /// ```
+    /// use millpond_tests::tool::Tool;
+    /// assert!(Tool::find(&["no-such-program"], &["--version"]).is_none());
+    /// assert!(Tool::find(&["no-such-program", "cargo"], &["--version"]).is_some());
+    /// ```
+    pub fn find(programs: &[&str], arguments: &[&str]) -> Option<Self> {
+        let answers = |program: &&&str| {
+            Command::new(program)
+                .args(arguments)
+                .stdin(Stdio::null())
+                .stdout(Stdio::null())
+                .stderr(Stdio::null())
+                .status()
+                .is_ok_and(|status| status.success())
+        };
+        let program = programs.iter().find(answers)?;
+        Some(Self {
+            program: (*program).to_owned(),
+        })
+    }
+
+    /// A command that runs it.
+    pub fn command(&self) -> Command {
+        let mut command = Command::new(&self.program);
+        command.stdin(Stdio::null());
+        command
+    }
+}
+
+/// A trial that needs `tool`, described as `what`: ignored where it is missing, and failed where `CI` is set.
+pub fn trial(
+    name: String,
+    tool: Option<&Tool>,
+    what: &'static str,
+    check: impl FnOnce(&Tool) -> Result<(), Failed> + Send + 'static,
+) -> Trial {
+    match tool.cloned() {
+        Some(tool) => Trial::test(name, move || check(&tool)),
+        None => Trial::test(name, move || {
+            Err(format!("{what} is missing, and CI is set").into())
+        })
+        .with_ignored_flag(!in_ci()),
+    }
+}
+
+/// Says on stderr that `what` is missing, if it is.
+pub fn announce(tool: Option<&Tool>, what: &str) {
+    if tool.is_none() {
+        let fate = if in_ci() {
+            "fail, since CI is set"
+        } else {
+            "are ignored"
+        };
+        eprintln!("warning: {what} is missing: the checks that need it {fate}");
+    }
+}
+
+fn in_ci() -> bool {
+    env::var_os("CI").is_some()
+}
