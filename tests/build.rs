@@ -22,7 +22,7 @@ const WARNINGS: [&str; 7] = [
 fn main() -> Result<(), Box<dyn Error>> {
     println!("cargo::rerun-if-changed=agreement/shim.c");
     let folder = PathBuf::from(env::var("OUT_DIR")?);
-    for constants in nodes() {
+    for constants in nodes()? {
         let name = constants.node.replace('-', "_");
         fs::write(folder.join(format!("{name}.h")), emit::c_header(&constants))?;
         fs::write(folder.join(format!("{name}.rs")), emit::rust_module(&constants))?;
@@ -43,15 +43,26 @@ fn main() -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-/// The nodes on which C and Rust must agree: three like the examples, and two at the ends of every range.
-fn nodes() -> [Constants; 5] {
-    [
-        node("crack-gauge", WhenFull::ThinEvenly, crack_gauge()),
-        node("pump-bearing", WhenFull::KeepNewest, pump_bearing()),
-        node("display-case", WhenFull::KeepOldest, display_case()),
+/// The nodes on which C and Rust must agree: the three examples, each with another rule for a full backlog, and two at the
+/// ends of every range.
+fn nodes() -> Result<[Constants; 5], Box<dyn Error>> {
+    Ok([
+        example("crack-gauge", WhenFull::ThinEvenly)?,
+        example("pump-bearing", WhenFull::KeepNewest)?,
+        example("display-case", WhenFull::KeepOldest)?,
         node("smallest", WhenFull::ThinEvenly, smallest()),
         node("largest", WhenFull::ThinEvenly, largest()),
-    ]
+    ])
+}
+
+/// The constants of an example node.
+fn example(name: &str, when_full: WhenFull) -> Result<Constants, Box<dyn Error>> {
+    let path = format!("../templates/nodes/{name}.toml");
+    println!("cargo::rerun-if-changed={path}");
+    Ok(Constants {
+        when_full,
+        ..millpond::generate(path)?.constants
+    })
 }
 
 fn node(name: &str, when_full: WhenFull, parts: PolicyParts) -> Constants {
@@ -69,77 +80,6 @@ fn node(name: &str, when_full: WhenFull, parts: PolicyParts) -> Constants {
     }
 }
 
-/// One report a sample, from a slow coin cell.
-fn crack_gauge() -> PolicyParts {
-    *Policy::EXAMPLE.parts()
-}
-
-/// Four samples a report, a small ceramic bank, no duty limit.
-fn pump_bearing() -> PolicyParts {
-    PolicyParts {
-        measure_mv: 3_412,
-        transmit_mv: 3_377,
-        hysteresis_mv: 25,
-        batch: 4,
-        backlog: 16,
-        off_time_s: 0,
-        spacing_s: 10,
-        retry_s: 5,
-        pace: rows(3_800, 20, 3, 2),
-        energy: EnergyModel {
-            floor_mv: 2_900,
-            energy_shift_before: 4,
-            energy_scale: 12,
-            energy_shift_after: 8,
-        },
-        costs: Costs {
-            measure_uj: 310,
-            transmit_uj: 820,
-            sleep_uw: 6,
-        },
-        sense: Sense {
-            count_scale: 1_048_575,
-            count_shift: 20,
-            maximum_count: 4_095,
-        },
-        income_shift: 8,
-        fingerprint: 0xBEA2,
-    }
-}
-
-/// A long off-time inside a longer spacing, two samples a report.
-fn display_case() -> PolicyParts {
-    PolicyParts {
-        measure_mv: 2_050,
-        transmit_mv: 2_288,
-        hysteresis_mv: 60,
-        batch: 2,
-        backlog: 9,
-        off_time_s: 600,
-        spacing_s: 900,
-        retry_s: 1_200,
-        pace: rows(2_700, 55, 900, 700),
-        energy: EnergyModel {
-            floor_mv: 1_900,
-            energy_shift_before: 12,
-            energy_scale: 4_096,
-            energy_shift_after: 3,
-        },
-        costs: Costs {
-            measure_uj: 40,
-            transmit_uj: 9_000,
-            sleep_uw: 2,
-        },
-        sense: Sense {
-            count_scale: 51,
-            count_shift: 0,
-            maximum_count: 65_535,
-        },
-        income_shift: 16,
-        fingerprint: 0xD15C,
-    }
-}
-
 /// The least of everything that the rules allow.
 fn smallest() -> PolicyParts {
     PolicyParts {
@@ -154,6 +94,7 @@ fn smallest() -> PolicyParts {
         pace: rows(11, 1, 1, 0),
         energy: EnergyModel {
             floor_mv: 0,
+            full_mv: 65_535,
             energy_shift_before: 0,
             energy_scale: 1,
             energy_shift_after: 0,
@@ -187,6 +128,7 @@ fn largest() -> PolicyParts {
         pace: rows(65_535, 1_000, 65_535, 0),
         energy: EnergyModel {
             floor_mv: 60_000,
+            full_mv: 65_535,
             energy_shift_before: 31,
             energy_scale: 65_535,
             energy_shift_after: 31,

@@ -6,6 +6,7 @@ use crate::budget::Budget;
 use crate::model::bank::{Bank, Wear};
 use crate::model::discharge::{Stretch, discharge};
 use crate::node::{Action, Frame, Gate, Node};
+use crate::policy::off_time;
 use crate::rounding;
 use crate::text::Engineering;
 use crate::thresholds::{Group, Threshold, Thresholds, start_voltage};
@@ -86,10 +87,11 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Optio
             severity: Severity::Error,
             text: format!(
                 "this bank can never carry {}: firmware would have to read {decide}, charging stops at {overvoltage}; \
-                 {} takes {} of the {} there is between floor and overvoltage",
+                 {} takes {}{} the {} there is between floor and overvoltage",
                 called,
                 group.name(),
                 Engineering(takes, "V"),
+                if takes > there_is { ", more than" } else { " of" },
                 Engineering(there_is, "V"),
                 decide = Engineering(decide, "V"),
                 overvoltage = Engineering(overvoltage, "V"),
@@ -268,7 +270,21 @@ fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
                     .to_owned(),
         });
     };
-    let silence = crate::policy::off_time(thresholds.transmit.load.on_air, limit);
+    let silence = off_time(thresholds.transmit.load.on_air, limit);
+    let longest = seconds(f64::from(u16::MAX - 1));
+    if silence + seconds(1.0) > longest {
+        return Some(Finding {
+            code: "silence-too-long",
+            severity: Severity::Error,
+            text: format!(
+                "after {} on the air the duty limit asks for {} of silence, more than the {} that firmware counts",
+                Engineering(thresholds.transmit.load.on_air, "s"),
+                Engineering(silence, "s"),
+                Engineering(longest, "s")
+            ),
+            cure: "fewer attempts or a smaller payload; or check transmit.radio.duty_limit, which is a fraction of time".to_owned(),
+        });
+    }
     (silence > node.policy.slowest).then(|| Finding {
         code: "silence-above-slowest",
         severity: Severity::Caution,

@@ -58,6 +58,7 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
         pace: filled(&pace::rows(node, thresholds, PACE_ROWS)),
         energy: EnergyModel {
             floor_mv: energy.floor_mv,
+            full_mv: energy.full_mv,
             energy_shift_before: energy.shift_before,
             energy_scale: energy.scale,
             energy_shift_after: energy.shift_after,

@@ -2,7 +2,7 @@
 //!
 //! E = C/2 · (v² − floor²), as an integer multiplication between two shifts:
 //! `(((v² − floor²) >> energy_shift_before) · energy_scale) >> energy_shift_after`, in microjoules for v in
-//! millivolts. All in 32 bits. Both shifts drop bits and the generator rounds `energy_scale` down, so that the
+//! millivolts, v at most `full_mv`: no more can be stored than at the voltage where charging stops. All in 32 bits. Both shifts drop bits and the generator rounds `energy_scale` down, so that the
 //! result is never above C/2 · (v² − floor²).
 
 use crate::policy::Policy;
@@ -18,6 +18,8 @@ const LARGEST_SHIFT: u8 = 31;
 pub struct EnergyModel {
     /// Storage voltage at which nothing usable is left (mV).
     pub floor_mv: u16,
+    /// Storage voltage at which charging stops (mV): a reading above counts as this.
+    pub full_mv: u16,
     /// Right shift of the difference of squares, 0 to 31.
     pub energy_shift_before: u8,
     /// Factor between the shifts: C/2 (µJ/mV²) times 2^(before + after), rounded down, at least 1.
@@ -47,8 +49,11 @@ impl EnergyModel {
         if self.energy_scale == 0 {
             return Err(Rejected::EnergyScaleZero);
         }
+        if self.full_mv < self.floor_mv {
+            return Err(Rejected::FullBelowFloor);
+        }
         match self
-            .shifted_squares(u16::MAX)
+            .shifted_squares(self.full_mv)
             .checked_mul(self.energy_scale as u32)
         {
             Some(_) => Ok(()),
@@ -58,7 +63,12 @@ impl EnergyModel {
 
     const fn shifted_squares(&self, storage_mv: u16) -> u32 {
         // OK because 65535² is below 2³²; below the floor the difference stays at 0; a shift is at most 31.
-        let square = (storage_mv as u32).wrapping_mul(storage_mv as u32);
+        let counted_mv = if storage_mv > self.full_mv {
+            self.full_mv
+        } else {
+            storage_mv
+        };
+        let square = (counted_mv as u32).wrapping_mul(counted_mv as u32);
         let floor_square = (self.floor_mv as u32).wrapping_mul(self.floor_mv as u32);
         square
             .saturating_sub(floor_square)
@@ -79,7 +89,7 @@ impl Policy {
     #[must_use]
     pub fn stored_uj(&self, storage_mv: u16) -> u32 {
         let energy = &self.parts().energy;
-        // OK because `EnergyModel::check` multiplied the largest voltage, and both factors are smaller here.
+        // OK because `EnergyModel::check` multiplied at `full_mv`, and both factors are smaller here.
         let product = energy
             .shifted_squares(storage_mv)
             .wrapping_mul(u32::from(energy.energy_scale));

@@ -194,6 +194,7 @@ impl Policy {
             ],
             energy: EnergyModel {
                 floor_mv: 2_346,
+                full_mv: 5_300,
                 energy_shift_before: 10,
                 energy_scale: 256,
                 energy_shift_after: 0,

@@ -36,7 +36,9 @@ pub enum Rejected {
     EnergyShiftTooLarge,
     /// `energy_scale` is 0.
     EnergyScaleZero,
-    /// The energy at 65535 mV does not fit into 32 bits.
+    /// `full_mv` is below `floor_mv`.
+    FullBelowFloor,
+    /// The energy at `full_mv`, before the last shift, does not fit into 32 bits.
     EnergyOverflow,
     /// `count_shift` exceeds 31.
     CountShiftTooLarge,
@@ -48,9 +50,10 @@ pub enum Rejected {
 
 impl Rejected {
     /// Every rule, in the order in which they are checked.
-    pub const ALL: [Self; 19] = [
+    pub const ALL: [Self; 20] = [
         Self::EnergyShiftTooLarge,
         Self::EnergyScaleZero,
+        Self::FullBelowFloor,
         Self::EnergyOverflow,
         Self::MeasureTooHigh,
         Self::TransmitTooHigh,
@@ -94,7 +97,10 @@ impl Rejected {
             Self::PaceFasterWhenLower => "the pace table must not wait less at a lower voltage",
             Self::EnergyShiftTooLarge => "the shifts of the energy model must not exceed 31",
             Self::EnergyScaleZero => "energy_scale must be at least 1",
-            Self::EnergyOverflow => "the stored energy at 65535 mV must fit into 32 bits",
+            Self::FullBelowFloor => "full_mv must not be below floor_mv",
+            Self::EnergyOverflow => {
+                "the stored energy at full_mv must fit into 32 bits before the last shift"
+            }
             Self::CountShiftTooLarge => "count_shift must not exceed 31",
             Self::CountOverflow => "maximum_count * count_scale must fit into 32 bits",
             Self::IncomeShiftTooLarge => "income_shift must not exceed 16",

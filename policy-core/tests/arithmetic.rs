@@ -19,10 +19,11 @@ proptest! {
     /// Every accepted energy model: equal to the formula in 128 bits, never above the exact product, never falling.
     #[test]
     fn stored_energy_is_exact_and_never_above_the_truth(
-        floor_mv in 0_u16..2_600, before in 0_u8..32, scale in 1_u16.., after in 0_u8..32,
+        floor_mv in 0_u16..2_600, room_mv in 0_u16..=62_000, before in 0_u8..32, scale in 1_u16.., after in 0_u8..32,
     ) {
-        let energy = EnergyModel { floor_mv, energy_shift_before: before, energy_scale: scale, energy_shift_after: after };
-        let largest = ((u128::from(u16::MAX).pow(2) - u128::from(floor_mv).pow(2)) >> before) * u128::from(scale);
+        let full_mv = floor_mv + room_mv;
+        let energy = EnergyModel { floor_mv, full_mv, energy_shift_before: before, energy_scale: scale, energy_shift_after: after };
+        let largest = ((u128::from(full_mv).pow(2) - u128::from(floor_mv).pow(2)) >> before) * u128::from(scale);
         match policy_with(|parts| parts.energy = energy) {
             Err(rejected) => {
                 prop_assert_eq!(rejected, Rejected::EnergyOverflow);
@@ -32,7 +33,7 @@ proptest! {
                 prop_assert!(largest <= u128::from(u32::MAX));
                 let mut previous_uj = 0;
                 for storage_mv in 0..=u16::MAX {
-                    let squares = u128::from(storage_mv).pow(2).saturating_sub(u128::from(floor_mv).pow(2));
+                    let squares = u128::from(storage_mv.min(full_mv)).pow(2).saturating_sub(u128::from(floor_mv).pow(2));
                     let exact = ((squares >> before) * u128::from(scale)) >> after;
                     let stored_uj = policy.stored_uj(storage_mv);
                     prop_assert_eq!(u128::from(stored_uj), exact);
@@ -148,7 +149,8 @@ fn each_rule_is_refused_with_its_own_reason() {
     let broken: [(Rejected, Change); Rejected::ALL.len()] = [
         (EnergyShiftTooLarge, |parts| parts.energy.energy_shift_after = 32),
         (EnergyScaleZero, |parts| parts.energy.energy_scale = 0),
-        (EnergyOverflow, |parts| parts.energy.energy_scale = 2_000),
+        (FullBelowFloor, |parts| parts.energy.full_mv = 2_345),
+        (EnergyOverflow, |parts| parts.energy.energy_shift_before = 0),
         (MeasureTooHigh, |parts| parts.measure_mv = 65_496),
         (TransmitTooHigh, |parts| parts.transmit_mv = 65_496),
         (MeasureBelowFloor, |parts| parts.measure_mv = 2_345),

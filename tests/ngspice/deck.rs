@@ -20,6 +20,12 @@ use millpond_tests::tool::Tool;
 const RAMP: f64 = 1e-4;
 /// The simulator takes at least this many steps.
 const STEPS: f64 = 500.0;
+/// A capacitor stands at the terminal itself, as in any circuit, with a time constant of this part of the shortest
+/// stretch: a collapse takes a time, and the simulator can follow it. The terminal then stands at the upper operating
+/// point because the lower one is not stable. Near the power limit the time constant grows, up to some hundredfold.
+const STRAY: f64 = 1e-5;
+/// That capacitor has at most this part of the smallest branch's capacitance: a few microvolts of what it carries.
+const LARGEST_STRAY: f64 = 1e-5;
 /// Below this part of the edge a constant power is drawn as a constant current, so that a collapsed terminal has a value.
 const CLAMP: f64 = 0.5;
 
@@ -59,6 +65,22 @@ impl Deck {
             line(format!("E{k} m{k} 0 n{k} 0 1"));
             line(format!("Rdip{k} m{k} dip {resistance_ohm:e}"));
         }
+        let conductance = case
+            .bank
+            .branches
+            .iter()
+            .map(|branch| branch.resistance.recip())
+            .sum::<Conductance>();
+        let stray: Capacitance = conductance * seconds(STRAY * shortest_s(&case.stretches));
+        let smallest = case
+            .bank
+            .branches
+            .iter()
+            .map(|branch| branch.capacitance)
+            .reduce(Capacitance::min);
+        let stray_f = smallest
+            .map_or(stray, |smallest| stray.min(smallest * LARGEST_STRAY))
+            .get::<farad>();
         for (terminal, drain) in [
             ("out", (|s| s.drain) as fn(&Stretch) -> Drain),
             ("dip", |s| s.peak),
@@ -67,6 +89,7 @@ impl Deck {
             let current = waveform(&case.stretches, |stretch| drain(stretch).current.get::<ampere>());
             line(format!(".ic v({terminal})={start_v:e}"));
             line(format!("G{terminal} {terminal} 0 {terminal} 0 {leakage_s:e}"));
+            line(format!("C{terminal} {terminal} 0 {stray_f:e}"));
             line(format!("Vp{terminal} p{terminal} 0 PWL({power})"));
             line(format!("Vi{terminal} i{terminal} 0 PWL({current})"));
             line(format!(
@@ -115,10 +138,17 @@ impl Deck {
     }
 }
 
+/// The shortest stretch (s).
+fn shortest_s(stretches: &[Stretch]) -> f64 {
+    stretches
+        .iter()
+        .map(|stretch| stretch.duration.get::<second>())
+        .fold(f64::INFINITY, f64::min)
+}
+
 /// Corners of a drain over time, as the simulator wants them: `time value time value ...`.
 fn waveform(stretches: &[Stretch], value: impl Fn(&Stretch) -> f64) -> String {
-    let durations_s = stretches.iter().map(|stretch| stretch.duration.get::<second>());
-    let ramp_s = durations_s.fold(f64::INFINITY, f64::min) * RAMP;
+    let ramp_s = shortest_s(stretches) * RAMP;
     let mut text = "0 0".to_owned();
     let mut begin_s = 0.0;
     let mut corner = |time_s: f64, value: f64| write!(text, " {time_s:.15e} {value:e}").expect("text grows");

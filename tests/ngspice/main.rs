@@ -12,7 +12,7 @@ use libtest_mimic::{Arguments, Failed};
 use millpond_tests::case::{Case, nodes};
 use millpond_tests::tool::{self, Tool};
 
-/// What the terminal may differ by [V]. Cause: the simulator rounds the corners of the load to ramps, and meets them
+/// What the terminal may differ by (V). Cause: the simulator rounds the corners of the load to ramps, and meets them
 /// with a relative error of 1e-6 at each step; a millivolt is the smallest step of an emitted threshold.
 const TERMINAL_V: f64 = 1e-3;
 

@@ -17,7 +17,7 @@ use millpond_tests::case::{Case, Seen, nodes};
 use millpond_tests::tool::{self, Tool};
 use serde::Serialize;
 
-/// What the terminal may differ by [V]. Cause: the start is known to 0.1 µV and both integrators err by less than a
+/// What the terminal may differ by (V). Cause: the start is known to 0.1 µV and both integrators err by less than a
 /// microvolt; close to the power limit the terminal multiplies that, up to a hundredfold in these nodes.
 const TERMINAL_V: f64 = 1e-4;
 const SCRIPT: &str = include_str!("discharge.py");

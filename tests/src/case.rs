@@ -12,10 +12,10 @@ use crate::random_node::random_node;
 
 /// Seeds of the random nodes that every witness is asked about.
 pub const SEEDS: std::ops::Range<u64> = 0..200;
-/// How far below its start an action must fail [V]: five times the coarser witness's tolerance, and below one count of
+/// How far below its start an action must fail (V): five times the coarser witness's tolerance, and below one count of
 /// most converters.
 pub const BELOW_V: f64 = 5e-3;
-/// How far above its start an action is run where the power limit and not the floor decides [V]. The terminal has an
+/// How far above its start an action is run where the power limit and not the floor decides (V). The terminal has an
 /// infinite slope over the start there, so that the start itself can be hit by no witness.
 pub const POWER_LIMITED_LIFT_V: f64 = 1e-3;
 
@@ -37,7 +37,7 @@ pub struct Case {
 /// What a witness saw of one run.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Seen {
-    /// The lowest terminal voltage [V].
+    /// The lowest terminal voltage (V).
     Lowest(f64),
     /// The bank could not give the power.
     Collapsed,
@@ -133,7 +133,7 @@ impl Case {
         self.floor.max(self.power_limit()).get::<volt>()
     }
 
-    /// Where the run that must succeed starts [V].
+    /// Where the run that must succeed starts (V).
     pub fn start_v(&self) -> f64 {
         let lift_v = if self.power_limited() {
             POWER_LIMITED_LIFT_V
@@ -143,7 +143,7 @@ impl Case {
         self.start.get::<volt>() + lift_v
     }
 
-    /// Where the run that must fail starts [V].
+    /// Where the run that must fail starts (V).
     pub fn below_v(&self) -> f64 {
         self.start.get::<volt>() - BELOW_V
     }

@@ -14,11 +14,11 @@ use millpond::units::*;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
-/// One node in this many has a store so resistive that the power it can give at all decides, and not the floor.
-const POWER_LIMITED_ONE_IN: u32 = 25;
+/// One switching node in this many has a store so resistive that the power it can give at all decides, and not the floor.
+const POWER_LIMITED_ONE_IN: u32 = 6;
 /// One phase in this many has a peak above its mean.
 const PEAK_ONE_IN: u32 = 10;
-/// What charging may lift a reading by, at most [V].
+/// What charging may lift a reading by, at most (V).
 const LARGEST_LIFT_V: f64 = 0.2;
 
 /// The node of `seed`.
@@ -287,7 +287,7 @@ impl Draw {
             tolerance_low: self.part(0.1..0.2),
             tolerance_high: fraction(0.2),
             esr: ohms(esr),
-            rated_voltage: volts([10.0, 16.0, 25.0][self.0.random_range(0..3)]),
+            rated_voltage: volts([16.0, 25.0, 50.0][self.0.random_range(0..3)]),
             leakage: amperes(self.spread(1e-8..1e-6)),
             series: 1,
             parallel: self.0.random_range(1..=4),
@@ -350,12 +350,14 @@ mod tests {
     use super::*;
     use crate::case::{Case, SEEDS};
 
+    type Has = fn(&Node) -> bool;
+
     /// Whatever a witness is meant to be asked about comes up among the seeds.
     #[test]
     fn the_seeds_cover_the_kinds() {
         let nodes: Vec<Node> = SEEDS.map(random_node).collect();
-        let count = |has: fn(&Node) -> bool| nodes.iter().filter(|node| has(node)).count();
-        let kinds: [(&str, fn(&Node) -> bool); 13] = [
+        let count = |has: Has| nodes.iter().filter(|node| has(node)).count();
+        let kinds: [(&str, Has); 13] = [
             ("direct", |node| {
                 matches!(node.supply.regulator, Regulator::Direct { .. })
             }),

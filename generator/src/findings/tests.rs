@@ -63,7 +63,10 @@ fn cautions_are_raised_where_they_belong() {
     node.harvest.source = crate::node::Source::Constant { power: watts(1e-6) };
     assert!(codes(&node).contains(&"income-too-low"));
     node.radio.as_mut().expect("a radio").duty_limit = Some(fraction(1e-6));
+    // 6.72 ms · 10^6 are 1.87 h, above 30 min; at 10^-8 they are 187 h, above what 16 bits of seconds hold.
     assert!(codes(&node).contains(&"silence-above-slowest"));
+    node.radio.as_mut().expect("a radio").duty_limit = Some(fraction(1e-8));
+    assert!(codes(&node).contains(&"silence-too-long"));
     node.policy.hysteresis = Some(volts(3.0));
     assert!(codes(&node).contains(&"hysteresis-too-wide"));
     node.storage[0].capacitance = farads(1e4);

@@ -46,6 +46,7 @@ pub(crate) fn any_policy() -> impl Strategy<Value = Policy> {
                 pace,
                 energy: EnergyModel {
                     floor_mv,
+                    full_mv: u16::MAX,
                     energy_shift_before: 16,
                     energy_scale: 40_000,
                     energy_shift_after: 1,
