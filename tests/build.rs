@@ -27,6 +27,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         fs::write(folder.join(format!("{name}.h")), emit::c_header(&constants))?;
         fs::write(folder.join(format!("{name}.rs")), emit::rust_module(&constants))?;
     }
+    // The constants that the test of refused ones starts from.
+    let plain = node("example", WhenFull::ThinEvenly, *Policy::EXAMPLE.parts());
+    fs::write(folder.join("example.h"), emit::c_header(&plain))?;
     // The test links the library itself, so that nothing else of this package carries it.
     let mut build = cc::Build::new();
     build

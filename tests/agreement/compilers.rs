@@ -109,15 +109,14 @@ fn each_broken_rule_stops_the_compiler() {
     assert_eq!(broken.map(|(rejected, _)| rejected), Rejected::ALL);
     let folder = tempfile::tempdir().expect("a folder");
     let source = folder.path().join("source.c");
-    fs::write(&source, "#include \"crack_gauge.h\"\n").expect("written");
-    let good =
-        fs::read_to_string(Path::new(HEADERS).join("crack_gauge.h")).expect("the build script wrote it");
+    fs::write(&source, "#include \"example.h\"\n").expect("written");
+    let good = fs::read_to_string(Path::new(HEADERS).join("example.h")).expect("the build script wrote it");
     for (rejected, changes) in broken {
         let mut header = good.clone();
         for (constant, value) in changes {
             header = with_constant(&header, constant, value);
         }
-        fs::write(folder.path().join("crack_gauge.h"), header).expect("written");
+        fs::write(folder.path().join("example.h"), header).expect("written");
         let output = compile("gcc", "c99", folder.path(), &source);
         let messages = String::from_utf8_lossy(&output.stderr);
         assert!(!output.status.success(), "{rejected:?} compiled");
@@ -127,7 +126,7 @@ fn each_broken_rule_stops_the_compiler() {
 }
 
 fn with_constant(header: &str, constant: &str, value: &str) -> String {
-    let name = format!("#define CRACK_GAUGE_{constant} ");
+    let name = format!("#define EXAMPLE_{constant} ");
     let start = header.find(&name).expect("the constant is in the header") + name.len();
     let end = start + header[start..].find('\n').expect("a line ends");
     format!("{}{value}u{}", &header[..start], &header[end..])

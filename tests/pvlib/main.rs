@@ -61,7 +61,7 @@ fn main() {
         .into_iter()
         .chain(["python3", "/usr/bin/python3"])
         .collect();
-    let python = Tool::find(&programs, &["-c", "import pvlib"]);
+    let python = Tool::find(&programs, &["-c", "import pandas, pvlib"]);
     tool::announce(python.as_ref(), what);
     let mut trials: Vec<Trial> = Vec::new();
     for (latitude_deg, longitude_deg) in SITES {

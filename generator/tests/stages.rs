@@ -1,0 +1,84 @@
+//! The pipeline runs one way: a stage uses earlier stages only.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// The modules of the library in the order in which the data goes through them. `text` and `problem` serve all stages.
+const STAGES: [&str; 16] = [
+    "units",
+    "rounding",
+    "text",
+    "problem",
+    "node",
+    "model",
+    "budget",
+    "thresholds",
+    "policy",
+    "findings",
+    "emit",
+    "printout",
+    "generated",
+    "comparison",
+    "income",
+    "lib",
+];
+
+/// Uses against the order that have a reason: the integer border lies beside the units and knows what a count is; the
+/// comparison is printed like every result.
+const ALLOWED: [(&str, &str); 2] = [("rounding", "model"), ("printout", "comparison")];
+
+#[test]
+fn no_stage_uses_a_later_one() {
+    let sources = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let place = |name: &str| STAGES.iter().position(|stage| *stage == name);
+    let mut seen = 0;
+    for path in files(&sources) {
+        let inside = path.strip_prefix(&sources).expect("a file of the library");
+        let first = inside
+            .components()
+            .next()
+            .expect("a name")
+            .as_os_str()
+            .to_string_lossy()
+            .into_owned();
+        let stage = first.trim_end_matches(".rs").to_owned();
+        if ["main", "cli", "commands", "failure"].contains(&stage.as_str()) {
+            continue;
+        }
+        let own = place(&stage).unwrap_or_else(|| panic!("{stage} has no place in the pipeline"));
+        let text = fs::read_to_string(&path).expect("readable");
+        let body = text.split("#[cfg(test)]").next().unwrap_or_default();
+        if path.ends_with("tests.rs") {
+            continue;
+        }
+        for rest in body.split("crate::").skip(1) {
+            let used: String = rest
+                .chars()
+                .take_while(|c| c.is_alphanumeric() || *c == '_')
+                .collect();
+            let Some(other) = place(&used) else { continue };
+            seen += 1;
+            let excused = ALLOWED.contains(&(stage.as_str(), used.as_str()));
+            assert!(
+                other <= own || excused,
+                "{} uses {used}, a later stage",
+                inside.display()
+            );
+        }
+    }
+    assert!(seen > 50, "only {seen} uses were found");
+}
+
+fn files(folder: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).expect("a folder") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            found.extend(files(&path));
+        } else if path.extension().is_some_and(|end| end == "rs") {
+            found.push(path);
+        }
+    }
+    found.sort();
+    found
+}
