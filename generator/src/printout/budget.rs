@@ -8,6 +8,9 @@ use crate::printout::table::table;
 use crate::text::Engineering;
 use crate::units::*;
 
+/// More phases than this, from a measured profile, are counted and not listed; JSON has them all.
+const MOST_PHASES: usize = 16;
+
 /// The budget as JSON has it: SI units, named in the key. All figures are nominal, at `working_v`.
 #[derive(Serialize)]
 pub struct View {
@@ -263,6 +266,10 @@ pub fn text(budget: &Budget) -> String {
 
 fn action_rows(name: &str, action: &ActionBudget) -> Vec<Vec<String>> {
     let mut rows = vec![total_row(name, action)];
+    if action.phases.len() > MOST_PHASES {
+        rows[0][0].push_str(&format!(", {} phases", action.phases.len()));
+        return rows;
+    }
     rows.extend(action.phases.iter().map(|phase| {
         vec![
             format!("  {}", phase.name),

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::model::bank::Branch;
 use crate::node::{Node, Stack};
 use crate::printout::table::table;
 use crate::text::Engineering;
@@ -151,18 +152,7 @@ pub fn text(thresholds: &Thresholds) -> String {
             "-".to_owned()
         }
     }));
-    let corner: Vec<String> = thresholds
-        .corner
-        .branches
-        .iter()
-        .map(|branch| {
-            format!(
-                "{} behind {}",
-                Engineering(branch.capacitance, "F"),
-                Engineering(branch.resistance, "ohm")
-            )
-        })
-        .collect();
+    let corner: Vec<String> = thresholds.corner.branches.iter().map(corner_text).collect();
     let mut text = table(&["thresholds", "boot", "measure", "transmit"], rows);
     text.push_str(&format!("\nworst corner: {}\n", corner.join(", beside ")));
     text.push_str(&format!(
@@ -176,4 +166,17 @@ pub fn text(thresholds: &Thresholds) -> String {
         );
     }
     text
+}
+
+/// One branch of the worst corner.
+fn corner_text(branch: &Branch) -> String {
+    let (capacitance, resistance) = (
+        Engineering(branch.capacitance, "F"),
+        Engineering(branch.resistance, "ohm"),
+    );
+    if branch.slope > farads_per_volt(0.0) {
+        let rise = Engineering(branch.slope * volts(1.0), "F");
+        return format!("{capacitance} at 0 V and {rise} more with each volt, behind {resistance}");
+    }
+    format!("{capacitance} behind {resistance}")
 }
