@@ -25,6 +25,8 @@ pub(crate) enum Command {
     Thresholds(Print),
     /// Write the constants as a C header, a Rust module or JSON
     Generate(Generate),
+    /// The policy over time against the physical model, beside baselines and what perfect foresight could reach
+    Simulate(Simulate),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
 }
@@ -89,6 +91,41 @@ pub(crate) struct Generate {
     /// Write nothing; fail with a difference if a file is stale or was edited by hand
     #[arg(long)]
     pub(crate) verify: bool,
+}
+
+#[derive(Args)]
+pub(crate) struct Simulate {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// Income from a CSV file in place of the node's own source: power, irradiance, illuminance, or a typical-year weather file
+    #[arg(long, value_name = "CSV")]
+    pub(crate) trace: Option<PathBuf>,
+    /// How long
+    #[arg(long, value_name = "N", default_value_t = 30.0, value_parser = days)]
+    pub(crate) days: f64,
+    /// Which random units
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(crate) seed: u64,
+    /// Run so many random units of the node inside its tolerances, too
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub(crate) parts: u32,
+    /// Write every event here as it happens
+    #[arg(long, value_name = "CSV")]
+    pub(crate) timeline: Option<PathBuf>,
+    /// Draw the storage voltage here
+    #[arg(long, value_name = "SVG")]
+    pub(crate) picture: Option<PathBuf>,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// A number of days that a run can have.
+fn days(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(days) if days > 0.0 && days <= 36_525.0 => Ok(days),
+        _ => Err("a number of days above 0, at most 36525".to_owned()),
+    }
 }
 
 #[derive(Args)]

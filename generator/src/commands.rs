@@ -5,6 +5,7 @@ pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod generate;
 pub(crate) mod init;
+pub(crate) mod simulate;
 pub(crate) mod thresholds;
 
 use std::io::Write;

@@ -31,6 +31,10 @@ pub mod findings;
 
 pub mod income;
 
+pub mod bound;
+
+pub mod simulate;
+
 pub mod emit;
 
 pub mod printout;

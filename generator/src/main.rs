@@ -18,6 +18,7 @@ fn main() -> ExitCode {
         Command::Budget(arguments) => commands::budget::run(&arguments),
         Command::Thresholds(arguments) => commands::thresholds::run(&arguments),
         Command::Generate(arguments) => commands::generate::run(&arguments),
+        Command::Simulate(arguments) => commands::simulate::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),
     };
     match done {

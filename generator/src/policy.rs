@@ -2,6 +2,8 @@
 
 mod pace;
 
+pub use pace::sleep_power;
+
 use millpond_policy::{Costs, EnergyModel, PACE_ROWS, PaceRow, Policy, PolicyParts, Rejected, Sense};
 use sha2::{Digest, Sha256};
 
@@ -66,7 +68,7 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
         costs: Costs {
             measure_uj: rounding::microjoules_up(thresholds.measure.energy),
             transmit_uj: rounding::microjoules_up(thresholds.transmit.energy),
-            sleep_uw: rounding::microwatts_up(pace::sleep_power(thresholds)),
+            sleep_uw: rounding::microwatts_up(sleep_power(thresholds)),
         },
         sense: Sense {
             count_scale: thresholds.counts.scale,

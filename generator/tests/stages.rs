@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The modules of the library in the order in which the data goes through them. `text` and `problem` serve all stages.
-const STAGES: [&str; 16] = [
+const STAGES: &[&str] = &[
     "units",
     "rounding",
     "text",
@@ -15,11 +15,13 @@ const STAGES: [&str; 16] = [
     "thresholds",
     "policy",
     "findings",
+    "income",
+    "bound",
+    "simulate",
     "emit",
     "printout",
     "generated",
     "comparison",
-    "income",
     "lib",
 ];
 

@@ -76,7 +76,7 @@ fn even_spending(node: &Node, thresholds: &Thresholds, storage_mv: u32) -> Time 
 }
 
 /// What a sleeping node takes from storage at the most, leakage included: at overvoltage, with `margins.load`.
-pub(super) fn sleep_power(thresholds: &Thresholds) -> Power {
+pub fn sleep_power(thresholds: &Thresholds) -> Power {
     let drain: Drain = thresholds.transmit.reserve.drain;
     let terminal = thresholds.overvoltage;
     terminal * (drain.at(terminal) + thresholds.corner.leakage * terminal)

@@ -1,0 +1,164 @@
+//! `millpond simulate`: the policy over time against the physical model.
+
+use std::fs::File;
+use std::io::{BufWriter, IsTerminal};
+use std::time::Instant;
+
+use indicatif::{ProgressBar, ProgressStyle};
+use millpond::budget::Budget;
+use millpond::emit;
+use millpond::findings::{self, Severity};
+use millpond::income::{Income, TraceError};
+use millpond::node::NodeFile;
+use millpond::printout::{self, Format};
+use millpond::simulate::parts::Parts;
+use millpond::simulate::picture::{Level, Picture};
+use millpond::simulate::study::Study;
+use millpond::simulate::timeline::{Moment, Timeline, Watch};
+use millpond::thresholds::Thresholds;
+use millpond::units::*;
+use millpond::{policy, simulate};
+
+use crate::cli::Simulate;
+use crate::failure::{Failure, colour};
+
+/// node file → … → policy → income → run → printout
+pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
+    let started = Instant::now();
+    let file = NodeFile::load(&arguments.node)?;
+    let node = &file.node;
+    let thresholds = Thresholds::of(node);
+    let findings = findings::of(node, &Budget::of(node), &thresholds);
+    if findings.iter().any(|finding| finding.severity == Severity::Error) {
+        return Err(Failure::Refused(printout::findings::text(&findings)));
+    }
+    let policy = policy::policy(node, &thresholds)
+        .map_err(|rejected| Failure::Refused(format!("{}: {}\n", file.path, rejected.text())))?;
+    let income = income(arguments, &file)?;
+    let plan = simulate::plan(node, arguments.days);
+
+    let mut seen = Seen {
+        picture: Picture::new(plan.duration.get::<second>()),
+        timeline: timeline(arguments)?,
+    };
+    let study = Study::of(node, &thresholds, policy, &income, &plan, &mut seen);
+    if let Some(timeline) = seen.timeline {
+        timeline
+            .finish()
+            .map_err(|error| Failure::Unusable(format!("the timeline cannot be written: {error}")))?;
+    }
+    let parts = (arguments.parts > 0).then(|| {
+        let progress = progress(arguments.parts);
+        let parts = Parts::of(
+            node,
+            policy,
+            &income,
+            &plan,
+            arguments.parts,
+            arguments.seed,
+            &progress,
+        );
+        progress.finish_and_clear();
+        parts
+    });
+
+    let levels = levels(&thresholds);
+    if let Some(path) = &arguments.picture {
+        let title = format!("{}: storage voltage over {} days", node.name, arguments.days);
+        let svg = seen.picture.svg(&title, &levels).map_err(Failure::Unusable)?;
+        emit::write_all(&[(path.clone(), svg)]).map_err(|error| Failure::Unusable(error.to_string()))?;
+    }
+    super::print(&match arguments.format.into() {
+        Format::Text => format!(
+            "{}\n{}",
+            printout::simulate::text(node, &study, parts.as_ref()),
+            seen.picture.terminal(&levels)
+        ),
+        Format::Json => {
+            let runtime_s = started.elapsed().as_secs_f64();
+            printout::json(&printout::simulate::View::of(
+                node,
+                &study,
+                parts.as_ref(),
+                runtime_s,
+            ))
+        }
+    })?;
+    let runs = std::iter::once(&study.outcome)
+        .chain(study.baselines.iter().map(|(_, outcome)| outcome))
+        .chain(parts.iter().flat_map(|parts| &parts.outcomes));
+    match runs.filter(|outcome| !outcome.ledger.is_balanced()).count() {
+        0 => Ok(()),
+        unbalanced => Err(Failure::Refused(format!(
+            "the energy of {unbalanced} runs does not balance to 1 ppm\n"
+        ))),
+    }
+}
+
+/// The income of the run: the trace if there is one, the node's own source otherwise.
+fn income(arguments: &Simulate, file: &NodeFile) -> Result<Income, Failure> {
+    if let Some(trace) = &arguments.trace {
+        return Income::load(trace, &file.node.harvest.source).map_err(|error| match error {
+            TraceError::Refused(problems) => Failure::Refused(problems.render(colour())),
+            other => Failure::Unusable(other.to_string()),
+        });
+    }
+    Income::of(&file.node.harvest.source).ok_or_else(|| {
+        Failure::Unusable(format!(
+            "{} leaves its income to a trace: give one with --trace",
+            file.path
+        ))
+    })
+}
+
+fn timeline(arguments: &Simulate) -> Result<Option<Timeline<BufWriter<File>>>, Failure> {
+    let Some(path) = &arguments.timeline else {
+        return Ok(None);
+    };
+    let unusable =
+        |error: std::io::Error| Failure::Unusable(format!("{} cannot be written: {error}", path.display()));
+    let file = File::create(path).map_err(unusable)?;
+    Timeline::new(BufWriter::new(file)).map(Some).map_err(unusable)
+}
+
+/// The levels that a picture shows.
+fn levels(thresholds: &Thresholds) -> [Level; 3] {
+    [
+        Level {
+            name: "floor",
+            storage_v: thresholds.floor.get::<volt>(),
+        },
+        Level {
+            name: "measure from",
+            storage_v: f64::from(thresholds.measure.decide_mv) / 1e3,
+        },
+        Level {
+            name: "transmit from",
+            storage_v: f64::from(thresholds.transmit.decide_mv) / 1e3,
+        },
+    ]
+}
+
+/// A bar on standard error; nothing where that is no terminal.
+fn progress(count: u32) -> ProgressBar {
+    if !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let style = ProgressStyle::with_template("{pos} of {len} units {wide_bar} {eta} left");
+    ProgressBar::new(count.into()).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
+}
+
+/// Everything that looks at the run.
+struct Seen {
+    picture: Picture,
+    timeline: Option<Timeline<BufWriter<File>>>,
+}
+
+impl Watch for Seen {
+    fn see(&mut self, moment: &Moment) {
+        self.picture.see(moment);
+        if let Some(timeline) = &mut self.timeline {
+            timeline.see(moment);
+        }
+    }
+}

@@ -1,0 +1,246 @@
+//! What came of a simulated node.
+
+use serde::Serialize;
+
+use crate::node::Node;
+use crate::printout::table::table;
+use crate::simulate::parts::{Parts, QUANTILES};
+use crate::simulate::run::Outcome;
+use crate::simulate::study::Study;
+use crate::text::Engineering;
+use crate::units::*;
+
+/// The run as JSON has it.
+#[derive(Serialize)]
+pub struct View {
+    node: String,
+    #[serde(flatten)]
+    outcome: OutcomeView,
+    bound: Option<BoundView>,
+    baselines: Vec<Named>,
+    parts: Option<PartsView>,
+    runtime_s: f64,
+}
+
+#[derive(Serialize)]
+struct OutcomeView {
+    days: f64,
+    reports: u64,
+    measurements: u64,
+    decisions: u64,
+    starts: u64,
+    brownouts: u64,
+    action_brownouts: u64,
+    uptime_fraction: f64,
+    mean_age_s: f64,
+    longest_silence_s: f64,
+    harvested_j: f64,
+    spent_j: f64,
+    resistance_j: f64,
+    spilled_j: f64,
+    leaked_j: f64,
+    stored_start_j: f64,
+    stored_end_j: f64,
+}
+
+#[derive(Serialize)]
+struct BoundView {
+    mean_age_s: f64,
+    reports: f64,
+    longest_silence_s: f64,
+    ratio: f64,
+}
+
+#[derive(Serialize)]
+struct Named {
+    name: &'static str,
+    #[serde(flatten)]
+    outcome: OutcomeView,
+    ratio: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct PartsView {
+    count: usize,
+    brownouts: u64,
+    action_brownouts: u64,
+    worst: Option<usize>,
+    quantiles: [f64; QUANTILES.len()],
+    mean_age_s: [f64; QUANTILES.len()],
+    longest_silence_s: [f64; QUANTILES.len()],
+    reports: [f64; QUANTILES.len()],
+    uptime_fraction: [f64; QUANTILES.len()],
+}
+
+impl View {
+    /// The view of a study, and of many units if there were any.
+    pub fn of(node: &Node, study: &Study, parts: Option<&Parts>, runtime_s: f64) -> Self {
+        Self {
+            node: node.name.clone(),
+            outcome: outcome(&study.outcome),
+            bound: study
+                .bound
+                .as_ref()
+                .zip(study.ratio(&study.outcome))
+                .map(|(bound, score)| BoundView {
+                    mean_age_s: bound.mean_age.get::<second>(),
+                    reports: bound.reports,
+                    longest_silence_s: bound.longest_silence.get::<second>(),
+                    ratio: score,
+                }),
+            baselines: study
+                .baselines
+                .iter()
+                .map(|(name, run)| Named {
+                    name,
+                    outcome: outcome(run),
+                    ratio: study.ratio(run),
+                })
+                .collect(),
+            parts: parts.map(|parts| PartsView {
+                count: parts.outcomes.len(),
+                brownouts: parts.brownouts(),
+                action_brownouts: parts.action_brownouts(),
+                worst: parts.worst(),
+                quantiles: QUANTILES,
+                mean_age_s: parts.quantiles(Outcome::mean_age_s),
+                longest_silence_s: parts.quantiles(|outcome| outcome.longest_silence_s),
+                reports: parts.quantiles(|outcome| outcome.reports as f64),
+                uptime_fraction: parts.quantiles(Outcome::uptime_fraction),
+            }),
+            runtime_s,
+        }
+    }
+}
+
+fn outcome(outcome: &Outcome) -> OutcomeView {
+    let ledger = &outcome.ledger;
+    OutcomeView {
+        days: outcome.duration_s / 86_400.0,
+        reports: outcome.reports,
+        measurements: outcome.measurements,
+        decisions: outcome.decisions,
+        starts: outcome.starts,
+        brownouts: outcome.brownouts,
+        action_brownouts: outcome.action_brownouts,
+        uptime_fraction: outcome.uptime_fraction(),
+        mean_age_s: outcome.mean_age_s(),
+        longest_silence_s: outcome.longest_silence_s,
+        harvested_j: ledger.harvested_j,
+        spent_j: ledger.spent_j,
+        resistance_j: ledger.resistance_j,
+        spilled_j: ledger.spilled_j,
+        leaked_j: ledger.leaked_j,
+        stored_start_j: ledger.stored_start_j,
+        stored_end_j: ledger.stored_end_j,
+    }
+}
+
+/// The study as tables.
+pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
+    let mut rows = vec![row("policy", &study.outcome, study)];
+    rows.extend(study.baselines.iter().map(|(name, run)| row(name, run, study)));
+    if let Some(bound) = &study.bound {
+        rows.push(vec![
+            "perfect foresight, at best".to_owned(),
+            format!("{:.0}", bound.reports),
+            Engineering(bound.mean_age, "s").to_string(),
+            "1".to_owned(),
+            Engineering(bound.longest_silence, "s").to_string(),
+            "0".to_owned(),
+            "1".to_owned(),
+        ]);
+    }
+    let head = [
+        "rule",
+        "reports",
+        "mean age",
+        "score",
+        "longest silence",
+        "brown-outs",
+        "uptime",
+    ];
+    let mut text = format!(
+        "{}, {} days\n\n{}",
+        node.name,
+        study.outcome.duration_s / 86_400.0,
+        table(&head, rows)
+    );
+    text.push_str(
+        "mean age of the newest report; score: the age that perfect foresight reaches at best, over the age reached\n\n",
+    );
+    let ledger = &study.outcome.ledger;
+    let accounts = [
+        ("stored at the start", ledger.stored_start_j),
+        ("+ harvested", ledger.harvested_j),
+        ("- spent", ledger.spent_j),
+        ("- spilled", ledger.spilled_j),
+        ("- leaked", ledger.leaked_j),
+        ("= stored at the end", ledger.stored_end_j),
+    ];
+    text.push_str(&table(
+        &["energy", "policy"],
+        accounts
+            .map(|(name, energy_j)| vec![name.to_owned(), Engineering(joules(energy_j), "J").to_string()]),
+    ));
+    if let Some(parts) = parts {
+        text.push('\n');
+        text.push_str(&parts_text(parts));
+    }
+    text
+}
+
+fn row(name: &str, outcome: &Outcome, study: &Study) -> Vec<String> {
+    vec![
+        name.to_owned(),
+        outcome.reports.to_string(),
+        Engineering(seconds(outcome.mean_age_s()), "s").to_string(),
+        study
+            .ratio(outcome)
+            .map_or_else(|| "-".to_owned(), |score| format!("{score:.3}")),
+        Engineering(seconds(outcome.longest_silence_s), "s").to_string(),
+        outcome.brownouts.to_string(),
+        format!("{:.4}", outcome.uptime_fraction()),
+    ]
+}
+
+fn parts_text(parts: &Parts) -> String {
+    let time =
+        |figures: [f64; QUANTILES.len()]| figures.map(|time_s| Engineering(seconds(time_s), "s").to_string());
+    let rows = [
+        ("mean age", time(parts.quantiles(Outcome::mean_age_s))),
+        (
+            "longest silence",
+            time(parts.quantiles(|outcome| outcome.longest_silence_s)),
+        ),
+        (
+            "reports",
+            parts
+                .quantiles(|outcome| outcome.reports as f64)
+                .map(|count| format!("{count:.0}")),
+        ),
+        (
+            "uptime",
+            parts
+                .quantiles(Outcome::uptime_fraction)
+                .map(|part| format!("{part:.4}")),
+        ),
+    ];
+    let head: Vec<String> = std::iter::once(format!("{} units", parts.outcomes.len()))
+        .chain(QUANTILES.map(|share| format!("{:.0} %", share * 100.0)))
+        .collect();
+    let head: Vec<&str> = head.iter().map(String::as_str).collect();
+    let mut text = table(
+        &head,
+        rows.map(|(name, figures)| std::iter::once(name.to_owned()).chain(figures).collect()),
+    );
+    text.push_str(&format!(
+        "brown-outs of all units: {}, of these during a granted action: {}\n",
+        parts.brownouts(),
+        parts.action_brownouts()
+    ));
+    if let Some(worst) = parts.worst() {
+        text.push_str(&format!("worst unit: number {worst}\n"));
+    }
+    text
+}

@@ -1,0 +1,161 @@
+//! One unit of a node: where its parts stand inside their tolerances.
+
+use rand::RngExt;
+use rand_pcg::Pcg64;
+
+use crate::model::bank::{Bank, Branch, Wear};
+use crate::model::discharge::Stretch;
+use crate::model::load::Load;
+use crate::model::reading::Scale;
+use crate::node::{Action, Harvest, Node};
+use crate::rounding::CountScale;
+use crate::units::*;
+
+/// Share of the random units whose every part stands at one end of its tolerance or the other: that is where a threshold would
+/// fail first.
+const CORNER_SHARE: f64 = 0.25;
+
+/// Without a gate a unit starts again this much above its floor (V): the hysteresis of a reset circuit (common practice, no
+/// source).
+const RESET_HYSTERESIS_V: f64 = 0.1;
+
+/// One unit.
+#[derive(Clone, Debug)]
+pub struct Part {
+    /// Its storage.
+    pub bank: Bank,
+    /// The converter, as the node file has it.
+    pub harvest: Harvest,
+    /// What it draws asleep.
+    pub asleep: Stretch,
+    /// What it draws from power-up to the first decision.
+    pub boot: Vec<Stretch>,
+    /// What one sample draws.
+    pub measure: Vec<Stretch>,
+    /// What one report draws.
+    pub transmit: Vec<Stretch>,
+    /// Terminal voltage at which it is connected.
+    pub connect_v: f64,
+    /// Terminal voltage below which it loses its supply.
+    pub cut_v: f64,
+    /// Raw counts of the firmware's converter for one volt at the terminal.
+    pub counts_per_v: f64,
+    /// How its firmware turns counts into millivolts.
+    pub counts: CountScale,
+}
+
+/// Deviations of one unit: 0 is as the node file says, 1 the worst that the node file allows, −1 the best.
+#[derive(Clone, Copy, Debug, Default)]
+struct Deviation {
+    capacitance: f64,
+    resistance: f64,
+    load: f64,
+    leakage: f64,
+    gate: f64,
+    reference: f64,
+    top: f64,
+    bottom: f64,
+}
+
+impl Part {
+    /// The unit whose every part is as the node file says, and whose every report gets through at the first try.
+    pub fn nominal(node: &Node) -> Self {
+        let first_try = Action {
+            attempts: 1,
+            ..node.transmit.clone()
+        };
+        Self::deviating(node, &Deviation::default(), &first_try)
+    }
+
+    /// A unit drawn from inside the tolerances, anywhere between new and the end of life, warm and cold; every report needs all
+    /// its attempts.
+    pub fn random(node: &Node, random: &mut Pcg64) -> Self {
+        let is_corner = random.random_bool(CORNER_SHARE);
+        let mut signed = || {
+            let anywhere: f64 = random.random_range(-1.0..=1.0);
+            if is_corner { anywhere.signum() } else { anywhere }
+        };
+        let deviation = Deviation {
+            capacitance: signed(),
+            resistance: signed().abs(),
+            load: signed().abs(),
+            leakage: signed(),
+            gate: signed(),
+            reference: signed(),
+            top: signed(),
+            bottom: signed(),
+        };
+        Self::deviating(node, &deviation, &node.transmit)
+    }
+
+    fn deviating(node: &Node, deviation: &Deviation, transmit: &Action) -> Self {
+        let excess = node.margins.load * deviation.load;
+        let load =
+            |action: &Action| Load::of(&node.supply.regulator, action, node.radio.as_ref(), excess).stretches;
+        let one = fraction(1.0);
+        let floor = node.supply.regulator.floor();
+        let (connect, cut) = match &node.supply.gate {
+            Some(gate) => {
+                let off = one + gate.tolerance * deviation.gate;
+                (gate.connect_above * off, floor.max(gate.disconnect_below * off))
+            }
+            None => (floor + volts(RESET_HYSTERESIS_V), floor),
+        };
+        let mut sense = node.sense.clone();
+        sense.divider_top = sense.divider_top * (one + sense.divider_tolerance * deviation.top);
+        sense.divider_bottom = sense.divider_bottom * (one + sense.divider_tolerance * deviation.bottom);
+        sense.reference = sense.reference * (one + sense.reference_tolerance * deviation.reference);
+        Self {
+            bank: bank(node, deviation),
+            harvest: node.harvest.clone(),
+            asleep: Load::asleep(&node.supply.regulator, node.sleep_current, seconds(1.0), excess),
+            boot: load(&node.boot),
+            measure: load(&node.measure),
+            transmit: load(transmit),
+            connect_v: connect.get::<volt>(),
+            cut_v: cut.get::<volt>(),
+            counts_per_v: Scale::of(&sense).count.get::<volt>().recip(),
+            counts: CountScale::of(&Scale::of(&node.sense)),
+        }
+    }
+
+    /// What the firmware reads while the terminal stands at `terminal_v`, in millivolts: whole counts, then its own conversion.
+    pub fn reading_mv(&self, terminal_v: f64) -> u16 {
+        let count = (terminal_v * self.counts_per_v)
+            .floor()
+            .clamp(0.0, f64::from(self.counts.maximum_count));
+        u16::try_from(self.counts.millivolts(count as u32)).unwrap_or(u16::MAX)
+    }
+}
+
+/// The bank between its nominal and its worst or best: factors in proportion to the deviation, on a logarithmic scale.
+fn bank(node: &Node, deviation: &Deviation) -> Bank {
+    let nominal = Bank::of(&node.storage, Wear::NONE);
+    let worst = Bank::of(&node.storage, Wear::WORST);
+    let branches = nominal
+        .branches
+        .iter()
+        .zip(&worst.branches)
+        .zip(&node.storage)
+        .map(|((new, old), part)| {
+            let lost = old.capacitance / new.capacitance;
+            let factor = if deviation.capacitance >= 0.0 {
+                fraction(lost.get::<ratio>().powf(deviation.capacitance))
+            } else {
+                fraction(1.0) - part.tolerance_high * deviation.capacitance
+            };
+            let gained = (old.resistance / new.resistance)
+                .get::<ratio>()
+                .powf(deviation.resistance);
+            Branch {
+                capacitance: new.capacitance * factor,
+                slope: new.slope * factor,
+                resistance: new.resistance * gained,
+            }
+        });
+    let leakage = nominal.leakage * (1.0 + deviation.leakage.min(0.0));
+    Bank {
+        branches: branches.collect(),
+        leakage,
+    }
+}

@@ -1,0 +1,225 @@
+//! A run as a picture: storage voltage with the thresholds, actions, and light.
+
+use plotters::prelude::*;
+use textplots::{Chart, Plot as _, Shape};
+
+use crate::simulate::timeline::{Event, Moment, Watch};
+
+/// Columns of time that a run is sorted into; the lowest and the highest voltage of each are kept, so that no dip is lost.
+const COLUMNS: usize = 800;
+/// Size of the drawing (pixels).
+const WIDTH: u32 = 960;
+/// See [`WIDTH`].
+const HEIGHT: u32 = 520;
+/// Size of the terminal picture, in dots: two in a column, four in a row.
+const DOTS: (u32, u32) = (180, 60);
+
+/// What one column of time has seen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Column {
+    lowest_v: f64,
+    highest_v: f64,
+    offered_w: f64,
+    reports: u32,
+    cuts: u32,
+}
+
+/// Collects what a picture needs while the run goes on, in a fixed amount of memory.
+#[derive(Clone, Debug)]
+pub struct Picture {
+    duration_s: f64,
+    columns: Vec<Option<Column>>,
+}
+
+/// A threshold drawn across the picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Level {
+    /// What it is.
+    pub name: &'static str,
+    /// Where it is (V).
+    pub storage_v: f64,
+}
+
+impl Picture {
+    /// An empty picture of a run of `duration_s`.
+    pub fn new(duration_s: f64) -> Self {
+        Self {
+            duration_s,
+            columns: vec![None; COLUMNS],
+        }
+    }
+
+    /// The picture for a terminal: dots for the voltage, lines of figures below it.
+    pub fn terminal(&self, levels: &[Level]) -> String {
+        let points: Vec<(f32, f32)> = self
+            .seen()
+            .flat_map(|(days, column)| {
+                [
+                    (days as f32, column.lowest_v as f32),
+                    (days as f32, column.highest_v as f32),
+                ]
+            })
+            .collect();
+        let days = (self.duration_s / 86_400.0) as f32;
+        let (low_v, high_v) = self.range_v(levels);
+        let mut chart = Chart::new_with_y_range(DOTS.0, DOTS.1, 0.0, days, low_v as f32, high_v as f32);
+        let shape = Shape::Lines(&points);
+        let lines: Vec<Vec<(f32, f32)>> = levels
+            .iter()
+            .map(|level| {
+                (0..=DOTS.0)
+                    .step_by(4)
+                    .map(|x| (days * x as f32 / DOTS.0 as f32, level.storage_v as f32))
+                    .collect()
+            })
+            .collect();
+        let shapes: Vec<Shape> = lines.iter().map(|line| Shape::Points(line)).collect();
+        let chart = shapes
+            .iter()
+            .fold(chart.lineplot(&shape), |chart, shape| chart.lineplot(shape));
+        chart.axis();
+        chart.figures();
+        let mut text = format!("storage voltage (V) over time (days)\n{chart}");
+        for level in levels {
+            text.push_str(&format!("dotted: {} at {:.3} V\n", level.name, level.storage_v));
+        }
+        text
+    }
+
+    /// The picture as SVG.
+    ///
+    /// # Errors
+    ///
+    /// What the drawing library reports, in words.
+    pub fn svg(&self, title: &str, levels: &[Level]) -> Result<String, String> {
+        let mut text = String::new();
+        {
+            let root = SVGBackend::with_string(&mut text, (WIDTH, HEIGHT)).into_drawing_area();
+            self.draw(&root, title, levels)
+                .map_err(|error| error.to_string())?;
+            root.present().map_err(|error| error.to_string())?;
+        }
+        text.push('\n');
+        Ok(text)
+    }
+
+    fn draw<B: DrawingBackend>(
+        &self,
+        root: &DrawingArea<B, plotters::coord::Shift>,
+        title: &str,
+        levels: &[Level],
+    ) -> Result<(), DrawingAreaErrorKind<B::ErrorType>> {
+        root.fill(&WHITE)?;
+        let (upper, lower) = root.split_vertically((HEIGHT * 7 / 10) as i32);
+        let days = self.duration_s / 86_400.0;
+        let (low_v, high_v) = self.range_v(levels);
+        let mut chart = ChartBuilder::on(&upper)
+            .caption(title, ("sans-serif", 18))
+            .margin(8)
+            .x_label_area_size(28)
+            .y_label_area_size(56)
+            .build_cartesian_2d(0.0..days, low_v..high_v)?;
+        chart
+            .configure_mesh()
+            .light_line_style(TRANSPARENT)
+            .x_desc("time (days)")
+            .y_desc("storage (V)")
+            .draw()?;
+        chart.draw_series(LineSeries::new(
+            self.seen()
+                .flat_map(|(day, column)| [(day, column.lowest_v), (day, column.highest_v)]),
+            &BLUE,
+        ))?;
+        for (index, level) in levels.iter().enumerate() {
+            // Each level has its own rhythm of dashes, so that colour is not needed to tell them apart.
+            let dash = 3.0 + 4.0 * index as f64;
+            let steps = (f64::from(WIDTH) / (2.0 * dash)).ceil() as usize;
+            let pieces = (0..steps).map(|step| {
+                let from = days * step as f64 / steps as f64;
+                PathElement::new(
+                    vec![
+                        (from, level.storage_v),
+                        (from + days / steps as f64 / 2.0, level.storage_v),
+                    ],
+                    BLACK,
+                )
+            });
+            chart.draw_series(pieces)?;
+            let label = format!("{} {:.3} V", level.name, level.storage_v);
+            chart.draw_series([Text::new(
+                label,
+                (days * 0.01, level.storage_v),
+                ("sans-serif", 12),
+            )])?;
+        }
+        let cuts = self
+            .seen()
+            .filter(|(_, column)| column.cuts > 0)
+            .map(|(day, _)| Cross::new((day, low_v), 4, RED));
+        chart.draw_series(cuts)?;
+
+        let most_w = self
+            .seen()
+            .fold(0.0, |most: f64, (_, column)| most.max(column.offered_w));
+        let mut light = ChartBuilder::on(&lower)
+            .margin(8)
+            .x_label_area_size(28)
+            .y_label_area_size(56)
+            .build_cartesian_2d(0.0..days, 0.0..(most_w * 1.05e3).max(1e-3))?;
+        light
+            .configure_mesh()
+            .light_line_style(TRANSPARENT)
+            .x_desc("time (days)")
+            .y_desc("offered (mW)")
+            .draw()?;
+        light.draw_series(AreaSeries::new(
+            self.seen().map(|(day, column)| (day, column.offered_w * 1e3)),
+            0.0,
+            YELLOW.mix(0.5),
+        ))?;
+        Ok(())
+    }
+
+    /// The columns that saw something, with their time in days.
+    fn seen(&self) -> impl Iterator<Item = (f64, Column)> {
+        let width_days = self.duration_s / 86_400.0 / COLUMNS as f64;
+        self.columns
+            .iter()
+            .enumerate()
+            .filter_map(move |(index, column)| {
+                column.map(|column| ((index as f64 + 0.5) * width_days, column))
+            })
+    }
+
+    fn range_v(&self, levels: &[Level]) -> (f64, f64) {
+        let all = self
+            .seen()
+            .flat_map(|(_, column)| [column.lowest_v, column.highest_v])
+            .chain(levels.iter().map(|level| level.storage_v));
+        let (low_v, high_v) = all.fold((f64::INFINITY, 0.0), |(low, high): (f64, f64), v| {
+            (low.min(v), high.max(v))
+        });
+        ((low_v.min(high_v) - 0.05).max(0.0), high_v + 0.05)
+    }
+}
+
+impl Watch for Picture {
+    fn see(&mut self, moment: &Moment) {
+        let place = (moment.time_s / self.duration_s * COLUMNS as f64) as usize;
+        let Some(slot) = self.columns.get_mut(place) else {
+            return;
+        };
+        let column = slot.get_or_insert(Column {
+            lowest_v: f64::INFINITY,
+            highest_v: 0.0,
+            offered_w: 0.0,
+            reports: 0,
+            cuts: 0,
+        });
+        column.lowest_v = column.lowest_v.min(moment.storage_v);
+        column.highest_v = column.highest_v.max(moment.storage_v);
+        column.offered_w = column.offered_w.max(moment.offered_w);
+        column.reports += u32::from(moment.event == Event::Transmit);
+        column.cuts += u32::from(moment.event == Event::Cut);
+    }
+}

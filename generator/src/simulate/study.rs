@@ -1,0 +1,179 @@
+//! One node under its policy, beside the baselines and what perfect foresight could reach.
+
+use millpond_policy::Policy;
+
+use crate::bound::{Bound, Foresight, clairvoyant};
+use crate::income::{Income, Segment};
+use crate::model::bank::{Bank, Wear};
+use crate::model::load::Load;
+use crate::node::{Action, Node};
+use crate::rounding;
+use crate::simulate::baseline::{ConstantFraction, Costs, FixedInterval, SlotAverages};
+use crate::simulate::part::Part;
+use crate::simulate::rule::Flashed;
+use crate::simulate::run::{Outcome, Plan, run};
+use crate::simulate::timeline::{Blind, Watch};
+use crate::thresholds::Thresholds;
+use crate::units::*;
+
+/// A run under the policy, and what to compare it with.
+#[derive(Clone, Debug)]
+pub struct Study {
+    /// The policy.
+    pub outcome: Outcome,
+    /// The baselines by name, in the same world.
+    pub baselines: Vec<(&'static str, Outcome)>,
+    /// What foresight reaches; `None` where even a node that only sleeps would die.
+    pub bound: Option<Bound>,
+}
+
+impl Study {
+    /// Runs the nominal unit of `node` on `income`; `watch` sees the run under the policy.
+    pub fn of(
+        node: &Node,
+        thresholds: &Thresholds,
+        policy: Policy,
+        income: &Income,
+        plan: &Plan,
+        watch: &mut impl Watch,
+    ) -> Self {
+        let part = Part::nominal(node);
+        let outcome = run(&part, income, &mut Flashed::new(policy), plan, watch);
+        let batch = policy.parts().batch;
+        let interval_s = u32::from(rounding::seconds_up(
+            node.policy.fastest / f64::from(node.policy.batch),
+        ));
+        let safe_mv = policy.parts().transmit_mv.max(policy.parts().measure_mv);
+        let costs = costs(node, thresholds);
+        let fixed = |threshold_mv| {
+            run(
+                &part,
+                income,
+                &mut FixedInterval::new(interval_s, batch, threshold_mv),
+                plan,
+                &mut Blind,
+            )
+        };
+        let baselines = vec![
+            ("fixed interval, hardware cut-off", fixed(0)),
+            ("fixed interval above the threshold", fixed(safe_mv)),
+            (
+                "hourly slot averages",
+                run(
+                    &part,
+                    income,
+                    &mut SlotAverages::new(policy, costs),
+                    plan,
+                    &mut Blind,
+                ),
+            ),
+            (
+                "constant fraction",
+                run(
+                    &part,
+                    income,
+                    &mut ConstantFraction::new(policy, costs, node.policy.dark_horizon.get::<second>()),
+                    plan,
+                    &mut Blind,
+                ),
+            ),
+        ];
+        Self {
+            outcome,
+            baselines,
+            bound: clairvoyant(&foresight(node, income, plan)).ok(),
+        }
+    }
+
+    /// Mean age at best over mean age reached: 1 is the best possible. `None` without a bound.
+    pub fn ratio(&self, outcome: &Outcome) -> Option<f64> {
+        self.bound
+            .as_ref()
+            .map(|bound| bound.mean_age.get::<second>() / outcome.mean_age_s())
+    }
+}
+
+/// What the planning baselines know of the node: the same figures as its firmware.
+fn costs(node: &Node, thresholds: &Thresholds) -> Costs {
+    let report = thresholds.transmit.energy + thresholds.measure.energy * f64::from(node.policy.batch);
+    let sleep = crate::policy::sleep_power(thresholds);
+    Costs {
+        report_uj: report.get::<joule>() * 1e6,
+        sleep_uw: sleep.get::<watt>() * 1e6,
+        fastest_s: node.policy.fastest.get::<second>(),
+        slowest_s: node.policy.slowest.get::<second>(),
+        look_s: u32::from(rounding::seconds_up(node.policy.fastest)),
+    }
+}
+
+/// What foresight may count on: everything at its best for the nominal unit, so that the bound holds.
+fn foresight(node: &Node, income: &Income, plan: &Plan) -> Foresight {
+    let bank = Bank::of(&node.storage, Wear::NONE);
+    let floor = node.supply.regulator.floor();
+    let full = node.harvest.overvoltage;
+    let stored = |at: Voltage| bank.stored(&vec![at.get::<volt>(); bank.branches.len()]);
+    let nothing = fraction(0.0);
+    let regulator = &node.supply.regulator;
+    // Constant power costs the same at any voltage, constant current the least at the lowest.
+    let at_least = |power: Power, current: Current| power + floor * current;
+    let asleep = Load::asleep(regulator, node.sleep_current, seconds(1.0), nothing).drain;
+    let energy = |action: &Action| -> Energy {
+        let once = Action {
+            attempts: 1,
+            ..action.clone()
+        };
+        let load = Load::of(regulator, &once, node.radio.as_ref(), nothing);
+        load.stretches
+            .iter()
+            .map(|stretch| at_least(stretch.drain.power, stretch.drain.current) * stretch.duration)
+            .sum()
+    };
+    let sleep = at_least(asleep.power, asleep.current) + floor * (bank.leakage * floor);
+    // An action's current is the whole node's: the sleep that it takes the place of is not paid beside it.
+    let actions = energy(&node.transmit) + energy(&node.measure) * f64::from(node.policy.batch);
+    let busy = Load::of(
+        regulator,
+        &Action {
+            attempts: 1,
+            ..node.transmit.clone()
+        },
+        node.radio.as_ref(),
+        nothing,
+    )
+    .duration
+        + Load::of(regulator, &node.measure, node.radio.as_ref(), nothing).duration
+            * f64::from(node.policy.batch);
+    let saved = at_least(asleep.power, asleep.current) * busy;
+    Foresight {
+        duration: plan.duration,
+        income: segments(income, plan.duration)
+            .map(|segment| {
+                let most = node.harvest.maximum_current * full;
+                (
+                    seconds(segment.until_s),
+                    (segment.power * node.harvest.converter_efficiency).min(most),
+                )
+            })
+            .collect(),
+        capacity: stored(full) - stored(floor),
+        stored_start: (stored(plan.start) - stored(floor)).max(joules(0.0)),
+        sleep,
+        report: (actions - saved).max(actions * 0.01),
+        fastest: node.policy.fastest,
+        slowest: node.policy.slowest,
+    }
+}
+
+/// The income up to `duration`, the last segment cut there.
+fn segments(income: &Income, duration: Time) -> impl Iterator<Item = Segment> {
+    let end_s = duration.get::<second>();
+    let mut is_over = false;
+    income.segments().map_while(move |segment| {
+        let was_over = is_over;
+        is_over = segment.until_s >= end_s;
+        (!was_over).then_some(Segment {
+            until_s: segment.until_s.min(end_s),
+            ..segment
+        })
+    })
+}
