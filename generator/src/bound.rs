@@ -18,9 +18,9 @@
 //! the same part of a report for good, its distance from D still spans two reports, and a gap g costs
 //! g·`fastest`/2 and not g²/2: at most `fastest`²/8 too much, taken off once for each end.
 //!
-//! **The best rate.** What no schedule can keep is taken off the income first ([`spill`]). What is left can all be
+//! **The best rate.** What no schedule can keep is taken off the income first (`bound::spill`). What is left can all be
 //! spent, and cumulative spending then has to stay in a corridor one storage high. Of all paths in it the tightest
-//! string ([`string`]) has the least ∫ φ(r) for every convex φ at once: for the age; for excess over 1/`fastest`, so that it
+//! string (`bound::string`) has the least ∫ φ(r) for every convex φ at once: for the age; for excess over 1/`fastest`, so that it
 //! keeps the limit since some path does; for the longest gap. Spending what others waste cannot raise the age.
 //!
 //! A node that is off for a time, and pays nothing for sleep then, is outside the bound: only schedules that keep the
@@ -121,8 +121,7 @@ pub fn clairvoyant(foresight: &Foresight) -> Result<Bound, RunsEmpty> {
 
     // One report more at the start and two more of room: see the module's proof.
     let wide_j = capacity_j + 2.0 * report_j;
-    let steps = survival::with_need(&stretches, wide_j);
-    let spending = spill::unavoidable(&steps, wide_j, start_j + report_j, report_j / fastest_s);
+    let spending = spill::unavoidable(&stretches, wide_j, start_j + report_j, report_j / fastest_s);
     let knots = string::tightest(&spending.gates, spending.total_j);
 
     // At 1/T throughout the one report more pays for all, so the best path is nowhere slower.

@@ -75,7 +75,7 @@ trait Emitter {
     }
 }
 
-/// The C99 header: the constants and the whole policy as `static inline` functions.
+/// The C99 header: the constants and the whole policy as `static` functions.
 ///
 /// ```
 /// # use millpond::emit::{self, Constants, DecideCounts};

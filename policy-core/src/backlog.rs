@@ -190,11 +190,17 @@ impl<T, const N: usize> Backlog<T, N> {
     fn thin(&mut self) {
         let before = self.samples.len();
         // The newest goes: with an odd number of samples, so does the oldest.
-        let mut keep = before & 1 == 1;
-        self.samples.retain(|_| {
-            keep = !keep;
-            keep
-        });
+        let mut is_kept = before & 1 == 0;
+        // Once around the ring; what heapless has for this links a panic.
+        for _ in 0..before {
+            if let Some(sample) = self.samples.pop_front()
+                && is_kept
+            {
+                // OK because a place was made just now, so that nothing comes back.
+                let _ = self.samples.push_back(sample);
+            }
+            is_kept = !is_kept;
+        }
         let gone = before.saturating_sub(self.samples.len());
         self.count_dropped(u16::try_from(gone).unwrap_or(u16::MAX));
         self.stride = self.stride.saturating_mul(2).min(LARGEST_STRIDE);

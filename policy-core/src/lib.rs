@@ -41,6 +41,9 @@
 //!
 //! `serde` and `defmt` derive the traits of those crates on the public types. Both are off by default and
 //! cost nothing then.
+//!
+//! `testkit` adds a module of that name: a bench with a clock and a capacitor, for the unit tests of firmware on the
+//! host. It is off by default, and no part of it is compiled then.
 #![no_std]
 #![forbid(unsafe_code)]
 #![deny(
@@ -66,6 +69,8 @@ mod rejected;
 mod retained;
 mod sense;
 mod state;
+#[cfg(feature = "testkit")]
+pub mod testkit;
 
 pub use backlog::{Backlog, WhenFull};
 pub use clock::elapsed_since;

@@ -27,10 +27,12 @@ use crate::state::{REFUSED_BITS, State};
 /// Bytes of a packed state.
 pub const RETAINED_BYTES: usize = 10;
 
+/// Bytes before the checksum.
+const BODY_BYTES: usize = RETAINED_BYTES - 2;
 /// First byte of a packed state; changes whenever the layout does.
 const FORMAT: u8 = 1;
 /// Start value of CRC-16/IBM-3740.
-const CRC_START: u16 = 0xFFFF;
+const CRC_START: [u8; 2] = [0xFF; 2];
 
 /// How long the power was away.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,47 +87,45 @@ impl State {
     #[must_use]
     pub fn unpack(policy: &Policy, copy: &[u8], outage: Outage) -> Self {
         let parts = policy.parts();
-        let Some((stored, fingerprint)) = read(copy) else {
-            return Self::cold_start(policy);
+        let mut state = Self::cold_start(policy);
+        let Some(fields) = fields(copy, parts.fingerprint) else {
+            return state;
         };
-        let possible = stored.transmit_after_s <= parts.spacing_s && stored.refused & !REFUSED_BITS == 0;
-        if fingerprint != parts.fingerprint || !possible {
-            return Self::cold_start(policy);
+        let [since_low, since_high, after_low, after_high, refused] = fields;
+        let transmit_after_s = u16::from_le_bytes([after_low, after_high]);
+        if transmit_after_s > parts.spacing_s || refused & !REFUSED_BITS != 0 {
+            return state;
         }
-        let mut state = stored;
+        state.since_measure_s = u16::from_le_bytes([since_low, since_high]);
+        state.transmit_after_s = transmit_after_s;
+        state.refused = refused;
         match outage {
-            Outage::Unknown => state.transmit_after_s = state.transmit_after_s.max(parts.off_time_s),
+            Outage::Unknown => state.transmit_after_s = transmit_after_s.max(parts.off_time_s),
             Outage::Seconds(outage_s) => state.advance(outage_s),
         }
         state
     }
 }
 
-/// State and fingerprint of a copy with the right length, format and checksum.
-fn read(copy: &[u8]) -> Option<(State, u16)> {
-    let &[format, b1, b2, b3, b4, b5, b6, refused, b8, b9] = copy else {
-        return None;
-    };
-    let body = [format, b1, b2, b3, b4, b5, b6, refused];
-    if format != FORMAT || crc(&body) != u16::from_le_bytes([b8, b9]) {
-        return None;
-    }
-    let state = State {
-        since_measure_s: u16::from_le_bytes([b3, b4]),
-        transmit_after_s: u16::from_le_bytes([b5, b6]),
-        refused,
-    };
-    Some((state, u16::from_le_bytes([b1, b2])))
+/// The state's bytes in a copy with the right length, format, fingerprint and checksum.
+fn fields(copy: &[u8], fingerprint: u16) -> Option<[u8; 5]> {
+    let (body, checksum) = copy.split_first_chunk::<BODY_BYTES>()?;
+    let [format, mark_low, mark_high, fields @ ..] = *body;
+    let is_whole = format == FORMAT
+        && u16::from_le_bytes([mark_low, mark_high]) == fingerprint
+        && *checksum == crc(body).to_le_bytes();
+    is_whole.then_some(fields)
 }
 
-/// CRC-16/IBM-3740, a byte at a time without a table: eight steps of the polynomial x¹⁶ + x¹² + x⁵ + 1 at once.
+/// CRC-16/IBM-3740, a byte at a time without a table: eight steps of the polynomial x¹⁶ + x¹² + x⁵ + 1 at once, in halves
+/// of 8 bits for chips that have no wider register.
 fn crc(bytes: &[u8]) -> u16 {
-    bytes.iter().fold(CRC_START, |crc, byte| {
-        let mut crc = crc.swap_bytes() ^ u16::from(*byte);
-        crc ^= (crc & 0xFF) >> 4;
-        crc ^= crc << 12;
-        crc ^ ((crc & 0xFF) << 5)
-    })
+    let [high, low] = bytes.iter().fold(CRC_START, |[high, low], byte| {
+        let mixed = high ^ byte;
+        let mixed = mixed ^ (mixed >> 4);
+        [low ^ (mixed << 4) ^ (mixed >> 3), mixed ^ (mixed << 5)]
+    });
+    u16::from_be_bytes([high, low])
 }
 
 #[cfg(test)]
@@ -138,7 +138,7 @@ mod tests {
     #[test]
     fn checksum_gives_the_published_check_value() {
         assert_eq!(crc(b"123456789"), CHECK_VALUE);
-        assert_eq!(crc(b""), CRC_START);
+        assert_eq!(crc(b""), u16::from_be_bytes(CRC_START));
     }
 
     proptest::proptest! {

@@ -162,6 +162,46 @@ proptest! {
         prop_assert_eq!(ask(0, u8::MAX), Decision::Transmit);
     }
 
+    /// Every answer and every mark is the one that the contract gives: the time part, the gate, and the shorter wait.
+    #[test]
+    fn an_answer_is_as_the_contract_says(
+        (policy, before) in policy_and_state(), readings in prop::collection::vec(any_reading(), 1..STREAM_STEPS),
+    ) {
+        let parts = policy.parts();
+        let mut state = before;
+        for reading in readings {
+            let before = state;
+            let decision = decide(&policy, &mut state, reading);
+            let (measure_s, transmit_s) = due_s(&policy, &before, reading);
+            let gate_mv = (parts.measure_mv, before.measure_refused());
+            let measure = turn(&policy, reading, measure_s, gate_mv, Reason::Pace);
+            let transmit = transmit_s.map(|time_s| {
+                let is_silence = time_s > u32::from(parts.spacing_s) - u32::from(parts.off_time_s);
+                let otherwise = if is_silence { Reason::RadioSilence } else { Reason::Pace };
+                turn(&policy, reading, time_s, (parts.transmit_mv, before.transmit_refused()), otherwise)
+            });
+            let shorter = transmit.as_ref().filter(|transmit| transmit.wait_s < measure.wait_s).unwrap_or(&measure);
+            let expected = match (&transmit, &measure) {
+                (Some(Turn { wait_s: 0, .. }), _) => Decision::Transmit,
+                (_, Turn { wait_s: 0, .. }) => Decision::Measure,
+                _ => Decision::Wait { seconds: shorter.wait_s as u16, reason: shorter.reason },
+            };
+            prop_assert_eq!(decision, expected, "{:?} in {:?}", reading, before);
+            let (measured, sent) = (decision == Decision::Measure, decision == Decision::Transmit);
+            let is_transmit_low = transmit.is_some_and(|transmit| transmit.is_low);
+            let measure_refused = before.measure_refused() || measure_s == 0 && measure.is_low;
+            let transmit_refused = before.transmit_refused() || transmit_s == Some(0) && is_transmit_low;
+            prop_assert_eq!(state.measure_refused(), !measured && measure_refused);
+            prop_assert_eq!(state.transmit_refused(), !sent && transmit_refused);
+            if measured {
+                prop_assert_eq!(state.since_measure_s(), 0);
+            }
+            if sent {
+                prop_assert_eq!(state.transmit_after_s(), parts.spacing_s);
+            }
+        }
+    }
+
     /// Sleeping exactly as long as told makes the awaited action due, if the voltage is there.
     #[test]
     fn a_wait_is_as_long_as_needed((policy, state) in policy_and_state(), reading in any_reading()) {
@@ -174,6 +214,32 @@ proptest! {
                 || state.transmit_refused() || state.measure_refused();
             prop_assert!(refused || !matches!(answer, Decision::Wait { .. }), "{answer:?}");
         }
+    }
+}
+
+/// One action by the policy contract, worked out in numbers that cannot overflow.
+struct Turn {
+    is_low: bool,
+    wait_s: u32,
+    reason: Reason,
+}
+
+/// `otherwise` is the reason when it is not low storage.
+fn turn(policy: &Policy, reading: Reading, time_s: u32, gate_mv: (u16, bool), otherwise: Reason) -> Turn {
+    let parts = policy.parts();
+    let (action_mv, is_refused) = gate_mv;
+    let raised_mv = u32::from(parts.hysteresis_mv) * u32::from(is_refused);
+    let is_low = u32::from(reading.storage_mv) < u32::from(action_mv) + raised_mv;
+    let retry_s = u32::from(parts.retry_s);
+    let (wait_s, reason) = if is_low && time_s <= retry_s {
+        (retry_s, Reason::LowStorage)
+    } else {
+        (time_s, otherwise)
+    };
+    Turn {
+        is_low,
+        wait_s,
+        reason,
     }
 }
 

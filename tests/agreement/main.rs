@@ -22,6 +22,9 @@ const SWEPT_STATES: u32 = 300;
 /// samples holds.
 const SILENT_SAMPLES: u32 = 140_000;
 
+/// Bytes of a packed state before its checksum.
+const BODY_BYTES: usize = RETAINED_BYTES - 2;
+
 /// Both sides of one node, in step.
 struct Pair<const N: usize> {
     policy: Policy,
@@ -253,7 +256,7 @@ impl<const N: usize> Pair<N> {
         let copy = self.c.pack();
         assert_eq!(copy, self.state.pack(&self.policy));
         let mut bytes = copy.to_vec();
-        match random.random_range(0..6) {
+        match random.random_range(0..8) {
             // Torn in the middle of writing.
             0 => bytes[random.random_range(0..RETAINED_BYTES)..].fill(0xFF),
             1 => {
@@ -263,6 +266,13 @@ impl<const N: usize> Pair<N> {
             2 => bytes[random.random_range(0..RETAINED_BYTES)] ^= 1 << random.random_range(0..8),
             3 => bytes = stale.to_vec(),
             4 => bytes.truncate(random.random_range(0..RETAINED_BYTES)),
+            5 => bytes.push(random.random()),
+            // Of another format, of other constants or out of range, and yet whole.
+            6 => {
+                bytes[random.random_range(0..BODY_BYTES)] = edge_u8(random);
+                let checksum = checksum(&bytes[..BODY_BYTES]);
+                bytes[BODY_BYTES..].copy_from_slice(&checksum);
+            }
             _ => {}
         }
         let outage_s = random.random::<bool>().then(|| elapsed_s(random));
@@ -281,6 +291,21 @@ impl<const N: usize> Pair<N> {
             2 => self.policy.parts().batch - 1,
             _ => random.random(),
         }
+    }
+}
+
+/// The checksum of a packed state by the `crc` library.
+fn checksum(body: &[u8]) -> [u8; 2] {
+    crc::Crc::<u16>::new(&crc::CRC_16_IBM_3740)
+        .checksum(body)
+        .to_le_bytes()
+}
+
+/// A byte, often one of the first.
+fn edge_u8(random: &mut Pcg64Mcg) -> u8 {
+    match random.random_range(0..2) {
+        0 => random.random_range(0..8),
+        _ => random.random(),
     }
 }
 

@@ -4,5 +4,6 @@
 //! the nodes that all of them are asked about, and the discharges that those nodes promise.
 
 pub mod case;
+pub mod chips;
 pub mod random_node;
 pub mod tool;

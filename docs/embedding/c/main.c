@@ -39,6 +39,8 @@ int main(void)
     hardware_load(copy, CRACK_GAUGE_RETAINED_BYTES);
     (void)crack_gauge_unpack(&state, copy, CRACK_GAUGE_RETAINED_BYTES);
     crack_gauge_backlog_clear(&backlog);
+    storage_mv = crack_gauge_storage_mv_from_counts(hardware_storage_counts());
+    hardware_log(previous_s, storage_mv, count, "boot");
 
     for (;;) {
         now_s = hardware_now_s();

@@ -1,15 +1,19 @@
 //! What no schedule can keep, and the corridor that is left for cumulative spending.
 //!
-//! The greedy node spends at the highest rate whenever the need of sleep allows. **No schedule holds less than it**: at
-//! first both hold the same. The other's storage sinks against the greedy one's only while it spends faster, which
-//! is only while the greedy node is slowed, its storage at the need; or while it wastes, which without loss of
-//! generality is only when it is full. In both cases it holds at least as much as the greedy node at that moment. So
-//! whenever the greedy node overflows every schedule is full, and loses at least as much, since it spends no faster. This
-//! spill is taken off the income. Every schedule, with what it wastes beyond, is then a path in the corridor, and at
-//! the end has spent no more than the greedy node, whose storage is the smaller.
+//! The greedy node spends at the highest rate while there is anything in storage; what sleep lacks then, it is lent. **No
+//! schedule holds less than it**: at first both hold the same. The other's storage sinks against the greedy one's only
+//! while the greedy node is slowed or lent to, its storage empty; or while the other wastes, which without loss of
+//! generality is only when its storage is full. In both cases it holds at least as much as the greedy node at that moment.
+//! So whenever the greedy node overflows every schedule is full, and loses at least as much, since it spends no faster.
+//! This spill is taken off the income. Every schedule, with what it wastes beyond, is then a path in the corridor, and
+//! until the end it has spent at most what came in less what the greedy node holds then.
+//!
+//! **Some path keeps to the limit and spends all that**: greedy, but keeping what sleep will lack. Where that slows it, it
+//! holds just the need, at most a full storage, and the greedy node no more; where the need ends both are empty. So both
+//! overflow at the same times and hold the same at the end.
 
+use super::Stretch;
 use super::string::Gate;
-use super::survival::Step;
 
 /// The corridor, and what of it can be spent until the end.
 #[derive(Debug)]
@@ -36,8 +40,8 @@ impl Sum {
 }
 
 /// The corridor of a storage that starts with `start_j`, when at most `fastest_w` can be spent.
-pub(super) fn unavoidable(steps: &[Step], capacity_j: f64, start_j: f64, fastest_w: f64) -> Spending {
-    let mut gates: Vec<Gate> = Vec::with_capacity(steps.len() + 1);
+pub(super) fn unavoidable(stretches: &[Stretch], capacity_j: f64, start_j: f64, fastest_w: f64) -> Spending {
+    let mut gates: Vec<Gate> = Vec::with_capacity(stretches.len() + 1);
     let (mut time, mut high) = (Sum::default(), Sum::default());
     high.add(start_j);
     let mut pass = |length_s: f64, gain_w: f64| {
@@ -53,41 +57,20 @@ pub(super) fn unavoidable(steps: &[Step], capacity_j: f64, start_j: f64, fastest
         });
     };
     let mut stored_j = start_j;
-    for &Step {
-        length_s,
-        net_w,
-        need_j,
-    } in steps
-    {
+    for &Stretch { length_s, net_w } in stretches {
         let left_w = net_w - fastest_w;
-        // The need falls to nothing by sleep, or rises by what comes in too late; else there is none.
-        let need_w = if need_j == 0.0 && net_w >= 0.0 { 0.0 } else { net_w };
-        let need_before_j = need_j - need_w * length_s;
-        // Where the need of sleep slows the greedy node, and where the storage is full; never both in one step.
-        let slowed_s = if left_w < need_w {
-            ((stored_j - need_before_j) / (need_w - left_w)).max(0.0)
-        } else {
-            f64::INFINITY
-        };
-        let full_s = if left_w > 0.0 {
-            (capacity_j - stored_j) / left_w
-        } else {
-            f64::INFINITY
-        };
-        if full_s < length_s && full_s < slowed_s {
-            if full_s > 0.0 {
-                pass(full_s, net_w);
-            }
-            pass(length_s - full_s, fastest_w);
-            stored_j = capacity_j;
+        let end_j = stored_j + left_w * length_s;
+        if end_j <= capacity_j {
+            pass(length_s, net_w);
+            stored_j = end_j.max(0.0);
             continue;
         }
-        pass(length_s, net_w);
-        stored_j = if slowed_s < length_s {
-            need_j
-        } else {
-            (stored_j + left_w * length_s).clamp(need_j, capacity_j)
-        };
+        let filling_s = (capacity_j - stored_j) / left_w;
+        if filling_s > 0.0 {
+            pass(filling_s, net_w);
+        }
+        pass(length_s - filling_s, fastest_w);
+        stored_j = capacity_j;
     }
     Spending {
         total_j: high.sum - stored_j,

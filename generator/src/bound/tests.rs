@@ -240,7 +240,7 @@ fn long_income_units(step: usize) -> usize {
     let lit = of_day < DAY_STEPS / 2;
     let arch = (of_day * (DAY_STEPS / 2).saturating_sub(of_day)) / (DAY_STEPS * 2);
     if lit {
-        [arch / 8, arch / 12, arch / 6][day]
+        [arch / 3, arch / 4, arch / 2][day]
     } else {
         0
     }
@@ -304,7 +304,6 @@ fn the_best_schedule_of_a_long_case_is_close_to_the_bound() {
         };
         let bound = clairvoyant(&foresight).expect("alive").mean_age.get::<second>();
         let best = least_age(start_units, fastest_steps) * LONG_STEP_S / STEPS as f64;
-        println!("{bound} {best} {}", best / bound);
         assert!(
             best >= bound * (1.0 - ROUNDING),
             "{best} s is below the bound, {bound} s"

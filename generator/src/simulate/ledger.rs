@@ -40,3 +40,46 @@ impl Ledger {
         self.miss_j().abs() <= BALANCE * turnover_j.max(LEAST_J)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 10 J at first, 5 J in, 6 J spent, 1 J spilled, 2 J leaked, 6 J at last.
+    const EVEN: Ledger = Ledger {
+        harvested_j: 5.0,
+        spent_j: 6.0,
+        resistance_j: 0.5,
+        spilled_j: 1.0,
+        leaked_j: 2.0,
+        stored_start_j: 10.0,
+        stored_end_j: 6.0,
+    };
+
+    #[test]
+    fn every_account_counts_once_and_on_its_side() {
+        assert_eq!(EVEN.miss_j(), 0.0);
+        let moved = |change: fn(&mut Ledger)| {
+            let mut ledger = EVEN;
+            change(&mut ledger);
+            ledger.miss_j()
+        };
+        assert_eq!(moved(|ledger| ledger.harvested_j += 1.0), 1.0);
+        assert_eq!(moved(|ledger| ledger.stored_start_j += 1.0), 1.0);
+        assert_eq!(moved(|ledger| ledger.spent_j += 1.0), -1.0);
+        assert_eq!(moved(|ledger| ledger.spilled_j += 1.0), -1.0);
+        assert_eq!(moved(|ledger| ledger.leaked_j += 1.0), -1.0);
+        assert_eq!(moved(|ledger| ledger.stored_end_j += 1.0), -1.0);
+        assert_eq!(moved(|ledger| ledger.resistance_j += 1.0), 0.0);
+    }
+
+    #[test]
+    fn a_millionth_of_the_turnover_is_the_limit() {
+        let missing = |miss_j| Ledger {
+            spent_j: EVEN.spent_j + miss_j,
+            ..EVEN
+        };
+        assert!(missing(14e-6).is_balanced() && missing(-14e-6).is_balanced());
+        assert!(!missing(16e-6).is_balanced() && !missing(-16e-6).is_balanced());
+    }
+}

@@ -159,3 +159,74 @@ fn bank(node: &Node, deviation: &Deviation) -> Bank {
         leakage,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use rand::SeedableRng;
+
+    use super::*;
+    use crate::node;
+
+    const EXAMPLES: [&str; 3] = ["crack-gauge", "display-case", "pump-bearing"];
+    const UNITS: u64 = 500;
+    /// Rounding of products of a few factors, as a part of them.
+    const ROUNDING: f64 = 1e-12;
+
+    fn units(node: &Node) -> impl Iterator<Item = Part> {
+        (0..UNITS).map(|seed| Part::random(node, &mut Pcg64::seed_from_u64(seed)))
+    }
+
+    /// 10 bits, 1.1 V, 4.7 MΩ over 1 MΩ: 6.27 V are 1024 counts, 4 V are 653 of them, and count 653 is at least 3.998 V.
+    #[test]
+    fn the_nominal_reading_is_as_by_hand() {
+        let part = Part::nominal(&node::example("crack-gauge"));
+        assert!((part.counts_per_v - 1024.0 / 6.27).abs() < ROUNDING * part.counts_per_v);
+        assert!((3997..=3999).contains(&part.reading_mv(4.0)));
+        assert_eq!(part.reading_mv(-1.0), part.reading_mv(0.0));
+        assert_eq!(part.reading_mv(7.0), part.reading_mv(70.0));
+    }
+
+    #[test]
+    fn the_nominal_unit_is_as_the_node_file_says() {
+        let part = Part::nominal(&node::example("crack-gauge"));
+        assert_eq!(part.bank.branches[0].capacitance, farads(1.0));
+        assert_eq!(part.bank.branches[0].resistance, ohms(2.2));
+        assert_eq!((part.connect_v, part.cut_v), (4.0, 2.3));
+        let pump = node::example("pump-bearing");
+        assert_eq!(pump.transmit.attempts, 3);
+        assert_eq!(Part::nominal(&pump).transmit.len(), pump.transmit.phases.len());
+        let worst = Part::random(&pump, &mut Pcg64::seed_from_u64(0));
+        assert_eq!(worst.transmit.len(), 3 * pump.transmit.phases.len());
+    }
+
+    /// No unit is worse than the corner that the thresholds are made for, and some are close to it.
+    #[test]
+    fn units_stay_inside_the_tolerances_and_reach_the_corner() {
+        for name in EXAMPLES {
+            let node = node::example(name);
+            let best = Bank::of(&node.storage, Wear::NONE);
+            let worst = Bank::of(&node.storage, Wear::WORST);
+            let highest = fraction(1.0) + node.storage[0].tolerance_high;
+            let mut at_corner = 0;
+            for part in units(&node) {
+                for ((own, new), old) in part.bank.branches.iter().zip(&best.branches).zip(&worst.branches) {
+                    assert!(own.capacitance >= old.capacitance * (1.0 - ROUNDING));
+                    assert!(own.resistance <= old.resistance * (1.0 + ROUNDING));
+                    assert!(own.resistance >= new.resistance * (1.0 - ROUNDING));
+                }
+                let first = &part.bank.branches[0];
+                assert!(first.capacitance <= best.branches[0].capacitance * highest * (1.0 + ROUNDING));
+                assert!(part.bank.leakage <= best.leakage && part.bank.leakage >= siemenses(0.0));
+                let limit = fraction(1.0) + node.margins.load;
+                let nominal = Part::nominal(&node).asleep.drain;
+                assert!(part.asleep.drain.power <= nominal.power * limit * (1.0 + ROUNDING));
+                assert!(part.asleep.drain.current <= nominal.current * limit * (1.0 + ROUNDING));
+                let is_at_corner = first.capacitance <= worst.branches[0].capacitance * (1.0 + ROUNDING)
+                    && first.resistance >= worst.branches[0].resistance * (1.0 - ROUNDING);
+                at_corner += u64::from(is_at_corner);
+            }
+            // A quarter stands at the ends, and half of those at the low end of the capacitance.
+            assert!((UNITS / 12..UNITS / 6).contains(&at_corner), "{name}: {at_corner}");
+        }
+    }
+}

@@ -14,6 +14,9 @@ const HEIGHT: u32 = 520;
 /// Size of the terminal picture, in dots: two in a column, four in a row.
 const DOTS: (u32, u32) = (180, 60);
 
+/// Bars of rising height.
+const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+
 /// What one column of time has seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Column {
@@ -80,10 +83,45 @@ impl Picture {
         chart.axis();
         chart.figures();
         let mut text = format!("storage voltage (V) over time (days)\n{chart}");
+        text.push_str(&format!("light   {}\n", self.strip(|column| column.offered_w)));
+        text.push_str(&format!(
+            "reports {}\n",
+            self.strip(|column| f64::from(column.reports))
+        ));
+        if self.seen().any(|(_, column)| column.cuts > 0) {
+            text.push_str(&format!(
+                "cuts    {}\n",
+                self.strip(|column| f64::from(column.cuts))
+            ));
+        }
         for level in levels {
             text.push_str(&format!("dotted: {} at {:.3} V\n", level.name, level.storage_v));
         }
         text
+    }
+
+    /// A line of bars, one for each column of the terminal picture, as high as the most that a figure reaches in it.
+    fn strip(&self, figure: impl Fn(&Column) -> f64) -> String {
+        let width = (DOTS.0 / 2) as usize;
+        let mut bars = vec![0.0_f64; width];
+        for (place, column) in self
+            .columns
+            .iter()
+            .enumerate()
+            .filter_map(|(place, column)| Some((place, (*column)?)))
+        {
+            let bar = &mut bars[place * width / COLUMNS];
+            *bar = bar.max(figure(&column));
+        }
+        let most = bars.iter().fold(0.0, |most: f64, bar| most.max(*bar));
+        let height = |bar: &f64| {
+            if *bar > 0.0 {
+                (bar / most * (BARS.len() - 1) as f64).ceil() as usize
+            } else {
+                0
+            }
+        };
+        bars.iter().map(|bar| BARS[height(bar)]).collect()
     }
 
     /// The picture as SVG.

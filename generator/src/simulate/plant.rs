@@ -25,6 +25,8 @@ const CROSSING_V: f64 = 1e-9;
 const HALVINGS: u32 = 60;
 /// A bank that collapses before it has moved by this much collapses here and now (V).
 const COLLAPSED_V: f64 = 1e-10;
+/// Part by which two roots that are equal may differ: rounding of a few operations.
+const ROUNDING: f64 = 1e-12;
 
 /// How an advance ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -319,7 +321,10 @@ impl Plant {
         if self.offered_w > 0.0 {
             let mut charging = self.in_mode(Mode::Power { is_cold }, u_v, drain);
             if charging.is_some_and(|power| power.available_w > self.maximum_a * power.v_v) {
-                charging = self.in_mode(Mode::Current { is_cold }, u_v, drain);
+                // A root where the converter has not the power for that current is none: the load pulls the terminal down.
+                charging = self
+                    .in_mode(Mode::Current { is_cold }, u_v, drain)
+                    .filter(|current| self.maximum_a * current.v_v <= current.available_w * (1.0 + ROUNDING));
             }
             let charging = charging?;
             if charging.v_v < self.overvoltage_v {
@@ -367,7 +372,7 @@ impl Plant {
         let source_a = u_v * self.conductance_s - drain.current_a + given_a;
         let power_w = drain.power_w - given_w;
         let discriminant = source_a * source_a - 4.0 * total_s * power_w;
-        if discriminant < 0.0 || (source_a <= 0.0 && power_w >= 0.0) {
+        if discriminant < 0.0 || (source_a < 0.0 && power_w >= 0.0) {
             return None;
         }
         let v_v = (source_a + discriminant.sqrt()) / (2.0 * total_s);
@@ -388,3 +393,6 @@ impl Plain {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -288,3 +288,6 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
         self.watch.see(&moment);
     }
 }
+
+#[cfg(test)]
+mod tests;

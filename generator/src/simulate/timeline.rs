@@ -132,3 +132,97 @@ impl<W: Write> Watch for Timeline<W> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::cell::RefCell;
+    use std::rc::Rc;
+
+    use super::*;
+
+    fn moment(time_s: f64) -> Moment {
+        Moment {
+            time_s,
+            storage_v: 3.25,
+            offered_w: 0.001,
+            event: Event::Wait,
+            reports: 7,
+        }
+    }
+
+    /// A disk behind a buffer: what was flushed is safe, and after `most` bytes it is full.
+    #[derive(Clone, Default)]
+    struct Disk {
+        safe: Rc<RefCell<Vec<u8>>>,
+        buffer: Vec<u8>,
+        most: usize,
+    }
+
+    impl Write for Disk {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.buffer.extend_from_slice(bytes);
+            Ok(bytes.len())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            if self.safe.borrow().len() + self.buffer.len() > self.most {
+                return Err(io::ErrorKind::StorageFull.into());
+            }
+            self.safe.borrow_mut().append(&mut self.buffer);
+            Ok(())
+        }
+    }
+
+    fn disk(most: usize) -> Disk {
+        Disk {
+            most,
+            ..Disk::default()
+        }
+    }
+
+    fn text(disk: &Disk) -> String {
+        String::from_utf8(disk.safe.borrow().clone()).expect("CSV is text")
+    }
+
+    #[test]
+    fn a_row_says_when_how_high_and_what() {
+        let disk = disk(usize::MAX);
+        let mut timeline = Timeline::new(disk.clone()).expect("room for the header");
+        timeline.see(&moment(1.5));
+        timeline.finish().expect("room for a row");
+        let want = "time_s,storage_v,offered_w,event,reports\n1.500,3.250000,0.001000000,wait,7\n";
+        assert_eq!(text(&disk), want);
+    }
+
+    /// Every day's rows are safe when the next day begins.
+    #[test]
+    fn a_day_is_safe_when_the_next_begins() {
+        let disk = disk(usize::MAX);
+        let mut timeline = Timeline::new(disk.clone()).expect("room for the header");
+        for hour in 0..240 {
+            timeline.see(&moment(f64::from(hour) * 3600.0));
+            assert!(
+                text(&disk).lines().count() > hour as usize / 24 * 24,
+                "hour {hour}"
+            );
+        }
+    }
+
+    /// What was safe stays as it was, the first failure is told, and nothing is written after it.
+    #[test]
+    fn a_full_disk_loses_nothing_that_was_safe() {
+        let disk = disk(3000);
+        let mut timeline = Timeline::new(disk.clone()).expect("room for the header");
+        for hour in 0..2400 {
+            timeline.see(&moment(f64::from(hour) * 3600.0));
+        }
+        let failure = timeline.finish().expect_err("the disk is full");
+        assert_eq!(failure.kind(), io::ErrorKind::StorageFull);
+        let text = text(&disk);
+        let rows: Vec<&str> = text.lines().skip(1).collect();
+        assert!(rows.len() >= 24 && text.ends_with('\n'));
+        for (hour, row) in rows.iter().enumerate() {
+            assert!(row.starts_with(&format!("{:.3},", hour as f64 * 3600.0)), "{row}");
+        }
+    }
+}

@@ -45,12 +45,15 @@ pub struct Node {
 impl Node {
     /// No clock ran on: the radio stays silent for the off-time from here. The backlog in ordinary memory is lost.
     pub fn power_up(board: &mut impl Board) -> Self {
-        Self {
+        let node = Self {
             state: State::unpack(&POLICY, &board.load(), Outage::Unknown),
             backlog: Backlog::new(WHEN_FULL),
             previous_s: board.now_s(),
             count: 0,
-        }
+        };
+        let storage_mv = POLICY.storage_mv_from_counts(board.storage_counts());
+        board.log(node.previous_s, storage_mv, node.count, "boot");
+        node
     }
 
     /// One wake-up. The firmware calls it for ever.

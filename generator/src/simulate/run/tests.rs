@@ -1,0 +1,261 @@
+use indicatif::ProgressBar;
+use millpond_policy::Reason;
+
+use super::*;
+use crate::node::{self, Node, Source};
+use crate::policy::policy;
+use crate::simulate::parts::Parts;
+use crate::simulate::rule::Flashed;
+use crate::simulate::timeline::Blind;
+use crate::thresholds::Thresholds;
+
+/// What a time may miss its closed form by (s): crossings are found to 1e-9 V, where these nodes fall by more than 1e-6 V/s.
+const TIME_S: f64 = 2e-3;
+
+/// Waits a minute, always.
+struct Sleeper;
+
+impl Rule for Sleeper {
+    fn restart(&mut self) {}
+
+    fn decide(&mut self, _reading: Reading) -> Decision {
+        Decision::Wait {
+            seconds: 60,
+            reason: Reason::Pace,
+        }
+    }
+}
+
+/// Sends, then waits `seconds`, by turns.
+struct Sender {
+    seconds: u16,
+    has_sent: bool,
+    readings: Vec<Reading>,
+}
+
+impl Rule for Sender {
+    fn restart(&mut self) {
+        self.has_sent = false;
+    }
+
+    fn decide(&mut self, reading: Reading) -> Decision {
+        self.readings.push(reading);
+        self.has_sent = !self.has_sent;
+        if self.has_sent {
+            return Decision::Transmit;
+        }
+        Decision::Wait {
+            seconds: self.seconds,
+            reason: Reason::Pace,
+        }
+    }
+}
+
+/// All events.
+#[derive(Default)]
+struct Log(Vec<Moment>);
+
+impl Watch for Log {
+    fn see(&mut self, moment: &Moment) {
+        self.0.push(*moment);
+    }
+}
+
+fn plan(days: f64, start_v: f64) -> Plan {
+    Plan {
+        duration: seconds(days * 86_400.0),
+        start: volts(start_v),
+        batch: 1,
+        backlog: 16,
+    }
+}
+
+fn constant(power_w: f64) -> Income {
+    Income::of(&Source::Constant {
+        power: watts(power_w),
+    })
+    .expect("a constant source needs no trace")
+}
+
+/// A node whose currents do not depend on the voltage, without leakage: charges can be counted.
+fn display_case() -> Part {
+    let mut part = Part::nominal(&node::example("display-case"));
+    part.bank.leakage = siemenses(0.0);
+    part
+}
+
+/// Charge that a list of stretches draws, and how long it takes.
+fn charge_c(stretches: &[Stretch]) -> f64 {
+    stretches
+        .iter()
+        .map(|stretch| (stretch.drain.current * stretch.duration).value)
+        .sum()
+}
+
+fn duration_s(stretches: &[Stretch]) -> f64 {
+    stretches
+        .iter()
+        .map(|stretch| stretch.duration.get::<second>())
+        .sum()
+}
+
+/// 220 mF from 3 V to 1.8 V at 1.1 µA, less what starting up takes: 240,000 s less 18 s.
+#[test]
+fn a_dark_node_dies_when_its_charge_is_gone() {
+    let part = display_case();
+    let mut log = Log::default();
+    let outcome = run(&part, &constant(0.0), &mut Sleeper, &plan(4.0, 3.0), &mut log);
+    let resistance_ohm = 0.15;
+    let usable_c = 0.22 * (3.0 - 1.1e-6 * resistance_ohm - 1.8);
+    let want_s = duration_s(&part.boot) + (usable_c - charge_c(&part.boot)) / 1.1e-6;
+    assert_eq!((outcome.starts, outcome.brownouts), (1, 1));
+    assert_eq!(outcome.action_brownouts, 0);
+    // From the first decision; the second of reset may count.
+    let up_s = want_s - duration_s(&part.boot);
+    assert!(
+        (up_s - TIME_S..=up_s + RESET_S + TIME_S).contains(&outcome.up_s),
+        "{} {up_s}",
+        outcome.up_s
+    );
+    let cut = log.0.last().expect("it was seen");
+    assert_eq!(cut.event, Event::Cut);
+    assert!((cut.time_s - want_s).abs() <= TIME_S);
+    assert_eq!(outcome.longest_silence_s, 4.0 * 86_400.0);
+    assert!(outcome.ledger.is_balanced());
+}
+
+/// The gate connects at 4 V and not before, and disconnects at 2.3 V under load.
+#[test]
+fn a_gate_connects_and_cuts_at_its_voltages() {
+    let part = Part::nominal(&node::example("crack-gauge"));
+    let mut log = Log::default();
+    // 8 mW for 20 minutes fill 1 F from 2 V to above 4 V; then it is dark. A report every two seconds empties it.
+    let income = Income::parse(
+        "by hand",
+        "time_s,power_w\n0,0.008\n1200,0\n2400,0\n3600,0\n",
+        &Source::Trace,
+    )
+    .expect("a sound trace");
+    let mut rule = Sender {
+        seconds: 1,
+        has_sent: false,
+        readings: Vec::new(),
+    };
+    let outcome = run(&part, &income, &mut rule, &plan(1.0 / 24.0, 2.0), &mut log);
+    let (start, cut) = (log.0[0], log.0[log.0.len() - 1]);
+    assert_eq!((start.event, cut.event), (Event::Start, Event::Cut));
+    // C/2·(16 − 4) at 80 % of 8 mW; R takes less than a hundredth.
+    let want_s = 6.0 / (0.8 * 0.008);
+    assert!(
+        (want_s..want_s * 1.01).contains(&start.time_s),
+        "{}",
+        start.time_s
+    );
+    assert!((start.storage_v - 4.0).abs() < 1e-6);
+    assert_eq!(
+        (outcome.starts, outcome.brownouts, outcome.action_brownouts),
+        (1, 1, 1)
+    );
+    // Cut while sending: without the load the terminal stands above 2.3 V by its current times 2.2 Ω.
+    let sending_a = 3.0 * 0.044 / 0.9 / 2.3;
+    assert!(
+        (cut.storage_v - 2.3 - sending_a * 2.2).abs() < 2e-3,
+        "{}",
+        cut.storage_v
+    );
+    assert!(outcome.reports > 100 && outcome.ledger.is_balanced());
+}
+
+/// Sending takes a, waiting w: reports at a, 2·a + w, … and half the squares of the gaps.
+#[test]
+fn ages_are_half_the_squares_of_the_gaps() {
+    let part = display_case();
+    let mut rule = Sender {
+        seconds: 100,
+        has_sent: false,
+        readings: Vec::new(),
+    };
+    let plan = plan(0.25, 3.0);
+    let outcome = run(&part, &constant(0.001), &mut rule, &plan, &mut Blind);
+    let (boot_s, sent_s) = (duration_s(&part.boot), duration_s(&part.transmit));
+    let gap_s = 100.0 + sent_s;
+    let total_s = 21_600.0;
+    let count = ((total_s - boot_s - sent_s) / gap_s).floor();
+    let last_s = total_s - boot_s - sent_s - count * gap_s;
+    let want_s2 = (boot_s + sent_s).powi(2) / 2.0 + count * gap_s * gap_s / 2.0 + last_s * last_s / 2.0;
+    assert_eq!(outcome.reports, count as u64 + 1);
+    assert!((outcome.age_s2 - want_s2).abs() < 1e-9 * want_s2);
+    assert!((outcome.mean_age_s() - want_s2 / total_s).abs() < 1e-9 * total_s);
+    assert!((outcome.longest_silence_s - gap_s).abs() < 1e-6);
+    assert!((outcome.up_s - (total_s - boot_s)).abs() < 1e-6);
+    assert!((outcome.uptime_fraction() - outcome.up_s / total_s).abs() < 1e-9);
+    // A counter of whole seconds: no reading is ahead of the true time, and none is lost.
+    let counted_s: u32 = rule.readings.iter().map(|reading| reading.elapsed_s).sum();
+    assert!((f64::from(counted_s) - total_s).abs() < gap_s + 1.0);
+    assert_eq!(rule.readings[0].elapsed_s, 0);
+}
+
+/// Empty at first and dark: nothing ever starts, and the run ends.
+#[test]
+fn an_empty_node_without_income_never_starts() {
+    let part = display_case();
+    let outcome = run(&part, &constant(0.0), &mut Sleeper, &plan(2.0, 0.0), &mut Blind);
+    assert_eq!((outcome.starts, outcome.decisions, outcome.up_s), (0, 0, 0.0));
+    assert_eq!(outcome.longest_silence_s, 2.0 * 86_400.0);
+}
+
+fn sunny(node: &Node) -> Income {
+    Income::of(&node.harvest.source).expect("the examples have sources")
+}
+
+/// The same seed gives the same units on one core and on two; the events rise in time.
+#[test]
+fn a_run_depends_on_its_seed_alone() {
+    for name in ["crack-gauge", "display-case", "pump-bearing"] {
+        let node = node::example(name);
+        let policy = policy(&node, &Thresholds::of(&node)).expect("a policy");
+        let income = sunny(&node);
+        let plan = crate::simulate::plan(&node, 7.0);
+        let with = |threads: usize, seed: u64| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
+            pool.expect("threads")
+                .install(|| Parts::of(&node, policy, &income, &plan, 20, seed, &ProgressBar::hidden()))
+        };
+        let parts = with(1, 3);
+        assert_eq!(parts, with(2, 3));
+        assert_ne!(parts, with(2, 4));
+        assert!(parts.outcomes.iter().all(|outcome| outcome.ledger.is_balanced()));
+        let mut log = Log::default();
+        run(
+            &Part::nominal(&node),
+            &income,
+            &mut Flashed::new(policy),
+            &plan,
+            &mut log,
+        );
+        assert!(log.0.len() > 100 && log.0.is_sorted_by(|a, b| a.time_s <= b.time_s));
+    }
+}
+
+/// Looking changes nothing.
+#[test]
+fn a_watched_run_is_the_same_run() {
+    let node = node::example("pump-bearing");
+    let policy = policy(&node, &Thresholds::of(&node)).expect("a policy");
+    let plan = crate::simulate::plan(&node, 2.0);
+    let part = Part::nominal(&node);
+    let blind = run(
+        &part,
+        &sunny(&node),
+        &mut Flashed::new(policy),
+        &plan,
+        &mut Blind,
+    );
+    let mut log = Log::default();
+    let seen = run(&part, &sunny(&node), &mut Flashed::new(policy), &plan, &mut log);
+    assert_eq!(blind, seen);
+    let count = |event| log.0.iter().filter(|moment| moment.event == event).count() as u64;
+    assert_eq!(count(Event::Transmit), seen.reports);
+    assert_eq!(count(Event::Measure), seen.measurements);
+    assert_eq!(count(Event::Start), seen.starts);
+}

@@ -1,0 +1,87 @@
+//! Witness: emulated chips. The generated header and the policy crate give the same answers there as here, and link nothing
+//! that a small chip cannot afford.
+//!
+//! Run with `cargo test -p millpond-tests --test chips`; one machine with `-- avr`. The long run and the costs are
+//! `cargo run --release -p millpond-tests --bin chips`.
+
+use std::fs;
+use std::sync::Arc;
+
+use libtest_mimic::{Arguments, Failed, Trial};
+use millpond_tests::chips::{self, Reference, Row, Steps, TARGETS, Target};
+use millpond_tests::tool::{self, Tool};
+
+/// The page that the command writes.
+const PAGE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../docs/cost.md");
+/// How to write it anew.
+const WRITE: &str = "cargo run --release -p millpond-tests --bin chips -- --write docs/cost.md";
+
+fn main() {
+    let reference = Arc::new(Reference::run(Steps::QUICK.host));
+    let mut trials: Vec<Trial> = TARGETS
+        .into_iter()
+        .map(|target| {
+            let reference = Arc::clone(&reference);
+            trial(target.to_string(), &[target], move || agrees(target, &reference))
+        })
+        .collect();
+    let chips = TARGETS
+        .into_iter()
+        .filter(|target| target.machine.unit().is_some());
+    let chips: Vec<Target> = chips.collect();
+    trials.push(trial(
+        "millpond-policy builds without a warning".into(),
+        &chips,
+        no_warning,
+    ));
+    trials.push(Trial::test("docs/cost.md has every target", page));
+    libtest_mimic::run(&Arguments::from_args(), trials).exit();
+}
+
+/// A trial that needs the tools of some targets.
+fn trial(
+    name: String,
+    targets: &[Target],
+    check: impl FnOnce() -> Result<(), Failed> + Send + 'static,
+) -> Trial {
+    let missing = targets.iter().find_map(|target| chips::missing(*target));
+    let there = Tool {
+        program: name.clone(),
+    };
+    let tool = missing.is_none().then_some(&there);
+    let what = missing.unwrap_or_default();
+    tool::announce(tool, what);
+    tool::trial(name, tool, what, |_| check())
+}
+
+fn agrees(target: Target, reference: &Reference) -> Result<(), Failed> {
+    let rows = chips::rows(target, Steps::QUICK, reference)?;
+    let problem = |row: &Row| {
+        let problems = row.problems.iter();
+        problems
+            .map(|problem| format!("{}: {problem}", row.node))
+            .collect::<Vec<_>>()
+    };
+    fail_with(&rows.iter().flat_map(problem).collect::<Vec<_>>())
+}
+
+fn no_warning() -> Result<(), Failed> {
+    fail_with(&chips::policy_core_warnings()?)
+}
+
+fn page() -> Result<(), Failed> {
+    let page = fs::read_to_string(PAGE)?;
+    if chips::structure(&page) == chips::structure_of_document() {
+        Ok(())
+    } else {
+        Err(format!("docs/cost.md is stale; write it anew: {WRITE}").into())
+    }
+}
+
+fn fail_with(problems: &[String]) -> Result<(), Failed> {
+    if problems.is_empty() {
+        Ok(())
+    } else {
+        Err(problems.join("\n").into())
+    }
+}

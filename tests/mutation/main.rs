@@ -1,0 +1,93 @@
+//! Whether the tests notice mistakes: each of a list of small mistakes is made alone, in a copy of the sources, in the C
+//! header or in the Rust crate. The agreement of the two and the tests of the crate have to find it.
+//!
+//! A test that no mistake can break proves nothing; a mistake that no test finds is a hole. This takes minutes, so it is
+//! asked for by name:
+//!
+//! `cargo test -p millpond-tests --test mutation -- --ignored --nocapture`
+
+mod mutants;
+mod tree;
+
+use std::fs;
+use std::path::Path;
+
+use mutants::{IN_C, IN_RUST, Mutant};
+use tree::{Crate, Header, Verdict};
+
+/// Root of the repository.
+const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
+/// Mistakes that each side has at least.
+const LEAST_MISTAKES: usize = 20;
+
+/// The list fits the sources: each place is there, once.
+#[test]
+fn every_mistake_has_its_place() {
+    for mutant in IN_C.iter().chain(&IN_RUST) {
+        let places = text(mutant).matches(mutant.from).count();
+        assert_eq!(places, 1, "{:?} in {}", mutant.from, mutant.file);
+        assert_ne!(mutant.from, mutant.to);
+    }
+    for side in [&IN_C[..], &IN_RUST[..]] {
+        let mistakes = side.iter().filter(|mutant| mutant.same_because.is_empty());
+        assert!(mistakes.count() >= LEAST_MISTAKES);
+    }
+}
+
+#[test]
+#[ignore = "takes minutes: builds a copy of the sources, then runs the tests once for each mistake"]
+fn every_mistake_in_c_is_found() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let header = Header::new(Path::new(ROOT), folder.path().join("tree"));
+    try_each(&IN_C, |mutant| header.with_mistake(mutant.from, mutant.to));
+}
+
+#[test]
+#[ignore = "takes minutes: builds the crate and runs its tests once for each mistake"]
+fn every_mistake_in_rust_is_found() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let policy = Crate::new(Path::new(ROOT), folder.path().join("tree"));
+    try_each(&IN_RUST, |mutant| {
+        policy.with_mistake(mutant.file, mutant.from, mutant.to)
+    });
+}
+
+/// Prints who finds each mistake. Fails if nobody finds one, or if somebody finds one that is said to change nothing.
+fn try_each(mutants: &[Mutant], ask: impl Fn(&Mutant) -> Verdict) {
+    let mut wrong = Vec::new();
+    for mutant in mutants {
+        let verdict = ask(mutant);
+        let finder = match &verdict {
+            Verdict::KilledBy(finder) => finder.clone(),
+            Verdict::Survives if mutant.same_because.is_empty() => "**nothing**".to_owned(),
+            Verdict::Survives => format!("changes nothing: {}", mutant.same_because),
+        };
+        let row = format!("| {} | {} | {finder} |", place(mutant), change(mutant));
+        println!("{row}");
+        if mutant.same_because.is_empty() == (verdict == Verdict::Survives) {
+            wrong.push(row);
+        }
+    }
+    assert!(wrong.is_empty(), "not as expected:\n{}", wrong.join("\n"));
+}
+
+fn text(mutant: &Mutant) -> String {
+    fs::read_to_string(Path::new(ROOT).join(mutant.file)).expect("a source")
+}
+
+/// File and line.
+fn place(mutant: &Mutant) -> String {
+    let text = text(mutant);
+    let before = text.find(mutant.from).map_or("", |at| &text[..at]);
+    format!("{}:{}", mutant.file, before.matches('\n').count() + 1)
+}
+
+fn change(mutant: &Mutant) -> String {
+    let one_line = |text: &str| {
+        text.split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+            .replace('|', "\\|")
+    };
+    format!("`{}` becomes `{}`", one_line(mutant.from), one_line(mutant.to))
+}
