@@ -226,7 +226,10 @@ mod tests {
                 at_corner += u64::from(is_at_corner);
             }
             // A quarter stands at the ends, and half of those at the low end of the capacitance.
-            assert!((UNITS / 12..UNITS / 6).contains(&at_corner), "{name}: {at_corner}");
+            assert!(
+                (UNITS / 12..UNITS / 6).contains(&at_corner),
+                "{name}: {at_corner}"
+            );
         }
     }
 }

@@ -18,7 +18,7 @@ use crate::units::*;
 
 /// Error allowed in one step (V), as the solution of order 2 has it; the one of order 3 that is kept is better by far. The
 /// accounts of a year then miss each other by far less than a millionth, which every run asserts.
-const STEP_TOLERANCE_V: f64 = 1e-7;
+const STEP_TOLERANCE_V: f64 = 2e-8;
 /// A crossing is found to within this (V).
 const CROSSING_V: f64 = 1e-9;
 /// Halvings of a step that would reach any crossing: a stop, not a tuning.

@@ -227,7 +227,10 @@ fn a_converter_without_power_holds_nothing() {
     plant.offer(30e-6 / 0.8);
     for power_w in [0.0, 25e-6, 29e-6, 31e-6] {
         let terminal_v = plant.terminal_v(&drain(power_w, 5e-3));
-        assert!(terminal_v.is_none_or(|v_v| v_v < 0.01), "{power_w} {terminal_v:?}");
+        assert!(
+            terminal_v.is_none_or(|v_v| v_v < 0.01),
+            "{power_w} {terminal_v:?}"
+        );
     }
 }
 

@@ -244,13 +244,7 @@ fn a_watched_run_is_the_same_run() {
     let policy = policy(&node, &Thresholds::of(&node)).expect("a policy");
     let plan = crate::simulate::plan(&node, 2.0);
     let part = Part::nominal(&node);
-    let blind = run(
-        &part,
-        &sunny(&node),
-        &mut Flashed::new(policy),
-        &plan,
-        &mut Blind,
-    );
+    let blind = run(&part, &sunny(&node), &mut Flashed::new(policy), &plan, &mut Blind);
     let mut log = Log::default();
     let seen = run(&part, &sunny(&node), &mut Flashed::new(policy), &plan, &mut log);
     assert_eq!(blind, seen);
