@@ -4,9 +4,6 @@
 //! Run with `cargo test -p millpond-tests --test pvlib`. The interpreter is the one named by `MILLPOND_PYTHON`, or else
 //! the first `python3` that has pvlib; requirements.txt has the version.
 
-use std::io::Write as _;
-use std::process::Stdio;
-
 use libtest_mimic::{Arguments, Failed, Trial};
 use millpond::income::weather::Weather;
 use millpond::income::{Income, clear_sky, sun};
@@ -14,7 +11,7 @@ use millpond::node::{Site, Source};
 use millpond::units::*;
 use millpond_tests::tool::{self, Tool};
 use serde::Deserialize;
-use serde_json::{Value, json};
+use serde_json::json;
 
 /// What the sun's elevation may differ by [°]; ten times what the two algorithms state together, and what docs/model.md
 /// promises.
@@ -84,27 +81,6 @@ fn main() {
     libtest_mimic::run(&arguments, trials).exit();
 }
 
-/// What the script answers.
-fn ask(python: &Tool, question: &Value) -> Result<Vec<u8>, Failed> {
-    let mut child = python
-        .command()
-        .args(["-c", SCRIPT])
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()?;
-    child
-        .stdin
-        .take()
-        .ok_or("no way to ask the script")?
-        .write_all(question.to_string().as_bytes())?;
-    let output = child.wait_with_output()?;
-    if output.status.success() {
-        Ok(output.stdout)
-    } else {
-        Err(format!("the script failed: {}", output.status).into())
-    }
-}
-
 fn check_sky(python: &Tool, site: Site) -> Result<(), Failed> {
     let count = (YEAR_S / f64::from(STEP_S)) as usize;
     let question = json!({"sky": {
@@ -114,7 +90,7 @@ fn check_sky(python: &Tool, site: Site) -> Result<(), Failed> {
         "step_s": STEP_S,
         "count": count,
     }});
-    let sky: Sky = serde_json::from_slice(&ask(python, &question)?)?;
+    let sky: Sky = serde_json::from_slice(&python.ask(SCRIPT, &question)?)?;
     if sky.zenith_deg.len() != count || sky.irradiance_w_m2.len() != count {
         return Err("the script gave too few answers".into());
     }
@@ -152,7 +128,7 @@ fn check_sky(python: &Tool, site: Site) -> Result<(), Failed> {
 }
 
 fn check_weather(python: &Tool, station: &str) -> Result<(), Failed> {
-    let hours: Hours = serde_json::from_slice(&ask(python, &json!({"weather": station}))?)?;
+    let hours: Hours = serde_json::from_slice(&python.ask(SCRIPT, &json!({"weather": station}))?)?;
     let text = std::fs::read_to_string(&hours.path)?;
     let weather = Weather::read(station, &text).map_err(|problems| problems.to_string())?;
     let mut wrong = Vec::new();

@@ -4,9 +4,6 @@
 //! Run with `cargo test -p millpond-tests --test scipy_bound`. What the two share is the statement of the problem, with the
 //! one report more at the start and the two more of room that the proof in millpond::bound asks for.
 
-use std::io::Write as _;
-use std::process::Stdio;
-
 use libtest_mimic::{Arguments, Failed};
 use millpond::bound::{Foresight, clairvoyant};
 use millpond::units::*;
@@ -105,7 +102,7 @@ fn check(python: &Tool) -> Result<(), Failed> {
         .filter_map(|case| Some((clairvoyant(&case).ok()?, case)));
     let alive: Vec<_> = alive.take(CASES).collect();
     let questions: Vec<Value> = alive.iter().map(|(_, case)| question(case)).collect();
-    let answers: Vec<[f64; 2]> = serde_json::from_slice(&ask(python, &Value::from(questions))?)?;
+    let answers: Vec<[f64; 2]> = serde_json::from_slice(&python.ask(SCRIPT, &Value::from(questions))?)?;
     if answers.len() != CASES {
         return Err(format!("want {CASES} answers, got {}", answers.len()).into());
     }
@@ -134,26 +131,5 @@ fn check(python: &Tool) -> Result<(), Failed> {
         Ok(())
     } else {
         Err(wrong.join("\n").into())
-    }
-}
-
-/// What the script answers.
-fn ask(python: &Tool, question: &Value) -> Result<Vec<u8>, Failed> {
-    let mut child = python
-        .command()
-        .args(["-c", SCRIPT])
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()?;
-    child
-        .stdin
-        .take()
-        .ok_or("no way to ask the script")?
-        .write_all(question.to_string().as_bytes())?;
-    let output = child.wait_with_output()?;
-    if output.status.success() {
-        Ok(output.stdout)
-    } else {
-        Err(format!("the script failed: {}", output.status).into())
     }
 }

@@ -4,6 +4,7 @@
 //! reason goes to stderr; where the variable `CI` is set they fail.
 
 use std::env;
+use std::io::Write as _;
 use std::process::{Command, Stdio};
 
 use libtest_mimic::{Failed, Trial};
@@ -37,6 +38,28 @@ impl Tool {
         Some(Self {
             program: (*program).to_owned(),
         })
+    }
+
+    /// What a Python script says to a question in JSON, given on its standard input.
+    ///
+    /// # Errors
+    ///
+    /// If this is no interpreter, or the script fails.
+    pub fn ask(&self, script: &str, question: &serde_json::Value) -> Result<Vec<u8>, Failed> {
+        let mut child = self
+            .command()
+            .args(["-c", script])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()?;
+        let mut stdin = child.stdin.take().ok_or("no way to ask the script")?;
+        stdin.write_all(question.to_string().as_bytes())?;
+        drop(stdin);
+        let output = child.wait_with_output()?;
+        if !output.status.success() {
+            return Err(format!("the script failed: {}", output.status).into());
+        }
+        Ok(output.stdout)
     }
 
     /// A command that runs it.

@@ -99,13 +99,16 @@ pub fn run(
             ..Outcome::default()
         },
     };
+    // A run that starts at the gate's voltage starts connected.
+    let mut is_connected = plan.start.get::<volt>() >= part.connect_v;
     while unit.now_s < end_s {
-        if unit.connect() {
+        if unit.connect(is_connected) {
             rule.restart();
             let started_s = unit.now_s;
             unit.work(rule, plan);
             unit.outcome.up_s += unit.now_s - started_s;
         }
+        is_connected = false;
     }
     unit.silence();
     unit.outcome.ledger = unit.plant.ledger();
@@ -135,15 +138,12 @@ fn nothing() -> Drain {
 }
 
 impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
-    /// Waits for the supply and boots. Whether the firmware runs then.
-    fn connect(&mut self) -> bool {
-        let connected = self.pass(
-            &nothing(),
-            self.end_s - self.now_s,
-            f64::NEG_INFINITY,
-            self.part.connect_v,
-        );
-        if connected != End::Above {
+    /// Waits for the supply, unless it is connected already, and boots. Whether the firmware runs then.
+    fn connect(&mut self, is_connected: bool) -> bool {
+        let left_s = self.end_s - self.now_s;
+        if !is_connected
+            && self.pass(&nothing(), left_s, f64::NEG_INFINITY, self.part.connect_v) != End::Above
+        {
             return false;
         }
         self.outcome.starts += 1;
