@@ -6,8 +6,9 @@
 mod circuit;
 
 use std::path::Path;
+use std::time::Instant;
 
-use libtest_mimic::{Arguments, Failed};
+use libtest_mimic::{Arguments, Failed, Trial};
 use millpond::income::Income;
 use millpond::model::discharge::Stretch;
 use millpond::node::{Node, NodeFile};
@@ -26,6 +27,8 @@ const SCRIPT: &str = include_str!("voltage.py");
 /// What the circuit simulator's voltage may differ by (V): its relative error of 1e-6 a step, and lines between its points.
 const CIRCUIT_TOLERANCE_V: f64 = 2e-3;
 const HOURS: f64 = 2.0;
+/// Own runs that a time is taken over.
+const REPEATS: u32 = 20;
 /// What the ODE solver's voltage may differ by (V): a tenth of the step of an emitted threshold. The simulation takes branches together.
 const TOLERANCE_V: f64 = 1e-4;
 const DAYS: f64 = 2.0;
@@ -68,7 +71,40 @@ fn main() {
             },
         ));
     }
+    if let (Some(python), Some(ngspice)) = (python, ngspice) {
+        // Prints, and judges nothing: `-- --ignored --nocapture`.
+        trials.push(
+            Trial::test("speed of the same two hours", move || speed(&python, &ngspice))
+                .with_ignored_flag(true),
+        );
+    }
     libtest_mimic::run(&arguments, trials).exit();
+}
+
+/// How long each takes for the same two hours, as ratios in one run.
+fn speed(python: &Tool, ngspice: &Tool) -> Result<(), Failed> {
+    for (name, steps_w) in CASES {
+        let started = Instant::now();
+        let mut last = Err("no run".into());
+        for _ in 0..REPEATS {
+            last = Drained::of(name, steps_w, HOURS / 24.0);
+        }
+        let own_s = started.elapsed().as_secs_f64() / f64::from(REPEATS);
+        let run: Drained = last?;
+        let started = Instant::now();
+        circuit::voltages(ngspice, &run)?;
+        let ngspice_s = started.elapsed().as_secs_f64();
+        let started = Instant::now();
+        run.solved(python)?;
+        let scipy_s = started.elapsed().as_secs_f64();
+        println!(
+            "{name}: {:.3} ms with reading and sizing the node; ngspice takes {:.0} times that, SciPy {:.0} times, start included",
+            own_s * 1e3,
+            ngspice_s / own_s,
+            scipy_s / own_s
+        );
+    }
+    Ok(())
 }
 
 /// What a run drew from its storage, and the voltages it saw.
