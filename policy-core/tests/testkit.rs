@@ -241,7 +241,14 @@ fn a_full_store_spills_and_an_empty_one_is_told() {
     bench.set_income_uw(u32::MAX);
     assert_eq!(bench.advance_s(u32::MAX), Ok(()));
     assert_eq!(bench.storage_mv(), policy.parts().energy.full_mv);
+    // A second of income more than it holds: none of it is kept for later.
+    bench.set_income_uw(1_000_000);
+    bench.power_loss(1);
+    assert_eq!(bench.stored_uj(), policy.stored_uj(u16::MAX));
     bench.set_income_uw(0);
+    bench.set_leakage_uw(7);
+    bench.power_loss(1_000);
+    assert_eq!(bench.stored_uj(), policy.stored_uj(u16::MAX) - 7_000);
     bench.set_leakage_uw(u32::MAX);
     assert_eq!(bench.advance_s(u32::MAX), Err(BrownOut));
     assert_eq!(bench.stored_uj(), 0);
