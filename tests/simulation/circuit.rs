@@ -1,4 +1,5 @@
-//! The same drains as a circuit for ngspice: every branch a capacitor behind its resistor, and a source that draws P/v + I.
+//! The same drains as a circuit for ngspice: every branch a capacitor behind its resistor, a source that draws P/v + I, and a
+//! converter that gives its power, at most its largest current, and nothing above the overvoltage limit.
 
 use std::fmt::Write as _;
 use std::process::Stdio;
@@ -16,6 +17,11 @@ const BEFORE_S: f64 = 1e-3;
 const STEP_S: f64 = 2.0;
 /// Below this terminal voltage (V), which no run comes near, constant power is drawn as constant current.
 const CLAMP_V: f64 = 0.5;
+
+/// A capacitor stands at the terminal itself, as in any circuit, with this part of the whole: microvolts of what it carries.
+const STRAY: f64 = 1e-6;
+/// Below the overvoltage limit the converter's current falls to nothing within this (V): what a comparison there may be off by.
+const LIMITER_V: f64 = 2e-4;
 
 /// The terminal voltage at each look (V).
 pub(crate) fn voltages(ngspice: &Tool, run: &Drained) -> Result<Vec<f64>, Failed> {
@@ -59,13 +65,21 @@ fn deck(run: &Drained, data: &str) -> String {
         line(format!(".ic v(n{k})={:e}", run.start_v));
         line(format!("R{k} n{k} out {resistance_ohm:e}"));
     }
+    let total_f: f64 = run.branches.iter().map(|[capacitance_f, ..]| capacitance_f).sum();
+    line(format!("Cstray out 0 {:e}", total_f * STRAY));
     line(format!(".ic v(out)={:e}", run.start_v));
     line(format!("Gleak out 0 out 0 {:e}", run.leakage_s));
-    let power = waveform(&run.pieces, |[_, load_w, _, harvest_w]| load_w - harvest_w);
+    let power = waveform(&run.pieces, |[_, load_w, ..]| *load_w);
     let current = waveform(&run.pieces, |[_, _, load_a, _]| *load_a);
+    let harvest = waveform(&run.pieces, |[.., harvest_w]| *harvest_w);
     line(format!("Vp p 0 PWL({power})"));
     line(format!("Vi i 0 PWL({current})"));
+    line(format!("Vh h 0 PWL({harvest})"));
     line(format!("Bload out 0 I=V(p)/max(V(out), {CLAMP_V}) + V(i)"));
+    line(format!(
+        "Bconverter 0 out I=min(V(h)/max(V(out), {CLAMP_V}), {:e})*min(max(({:e} - V(out))/{LIMITER_V}, 0), 1)",
+        run.maximum_a, run.overvoltage_v
+    ));
     line(".options reltol=1e-6 vntol=1e-8 abstol=1e-10 method=gear".to_owned());
     let end_s: f64 = run.pieces.iter().map(|[duration_s, ..]| duration_s).sum();
     line(format!(

@@ -11,15 +11,18 @@ use std::time::Instant;
 use libtest_mimic::{Arguments, Failed, Trial};
 use millpond::income::Income;
 use millpond::model::discharge::Stretch;
+use millpond::model::drain::Drain;
 use millpond::node::{Node, NodeFile};
 use millpond::policy::policy;
+use millpond::simulate::baseline::FixedInterval;
 use millpond::simulate::part::Part;
 use millpond::simulate::plan;
-use millpond::simulate::rule::Flashed;
-use millpond::simulate::run::{Plan, run};
+use millpond::simulate::rule::{Flashed, Rule};
+use millpond::simulate::run::{Outcome, Plan, run};
 use millpond::simulate::timeline::{Event, Moment, Watch};
 use millpond::thresholds::Thresholds;
 use millpond::units::*;
+use millpond_policy::Policy;
 use millpond_tests::tool::{self, Tool};
 use serde_json::json;
 
@@ -40,6 +43,18 @@ const CASES: [(&str, [f64; 4]); 3] = [
     ("display-case", [15e-6, 0.0, 6e-6, 30e-6]),
     ("pump-bearing", [900e-6, 100e-6, 1.2e-3, 0.0]),
 ];
+/// The same with an income of more than the converter's largest current, which fills the storage.
+const BRIGHT: [(&str, [f64; 4]); 3] = [
+    ("crack-gauge", [30e-3, 0.0, 20e-3, 1e-3]),
+    ("display-case", [10e-3, 0.0, 6e-3, 100e-6]),
+    ("pump-bearing", [15e-3, 0.0, 20e-3, 1e-3]),
+];
+/// A node with a gate in the dark and in the light, under a rule that asks no threshold: it is cut, and connected again.
+const GATED: (&str, [f64; 4]) = ("crack-gauge", [0.0, 12e-3, 0.0, 12e-3]);
+/// Time between two reports of that rule (s): it empties the storage from 4 V to the cut-off in a quarter of an hour.
+const RECKLESS_S: u32 = 5;
+/// What the terminal may stand below the overvoltage limit (V) and still be held: rounding of printed voltages.
+const HELD_V: f64 = 1e-6;
 
 fn main() {
     let arguments = Arguments::from_args();
@@ -71,6 +86,21 @@ fn main() {
             },
         ));
     }
+    for (name, steps_w) in BRIGHT {
+        let trial = format!("{name} ngspice, full");
+        trials.push(tool::trial(
+            trial,
+            ngspice.as_ref(),
+            "ngspice (Debian package ngspice)",
+            move |ngspice| full(ngspice, name, steps_w),
+        ));
+    }
+    trials.push(tool::trial(
+        format!("{} ngspice, gate", GATED.0),
+        ngspice.as_ref(),
+        "ngspice (Debian package ngspice)",
+        gate,
+    ));
     if let (Some(python), Some(ngspice)) = (python, ngspice) {
         // Prints, and judges nothing: `-- --ignored --nocapture`.
         trials.push(
@@ -79,6 +109,33 @@ fn main() {
         );
     }
     libtest_mimic::run(&arguments, trials).exit();
+}
+
+/// A run that reaches the overvoltage limit, is held there, and leaves it.
+fn full(ngspice: &Tool, name: &'static str, steps_w: [f64; 4]) -> Result<(), Failed> {
+    let world = World::of(name, steps_w, HOURS / 24.0)?;
+    let (run, outcome) = Drained::under(&mut Flashed::new(world.policy), name, &world);
+    let held = run
+        .simulated_v
+        .iter()
+        .filter(|v| **v >= run.overvoltage_v - HELD_V)
+        .count();
+    if outcome.brownouts > 0 || held == 0 || held == run.simulated_v.len() {
+        return Err(format!("held at {held} of {} looks", run.simulated_v.len()).into());
+    }
+    run.compare(&circuit::voltages(ngspice, &run)?, CIRCUIT_TOLERANCE_V)
+}
+
+/// A run that the gate ends and begins again.
+fn gate(ngspice: &Tool) -> Result<(), Failed> {
+    let (name, steps_w) = GATED;
+    let world = World::of(name, steps_w, HOURS / 24.0)?;
+    let mut rule = FixedInterval::new(RECKLESS_S, 1, 0);
+    let (run, outcome) = Drained::under(&mut rule, name, &world);
+    if outcome.brownouts == 0 || outcome.starts < 2 {
+        return Err(format!("{} cuts, {} starts", outcome.brownouts, outcome.starts).into());
+    }
+    run.compare(&circuit::voltages(ngspice, &run)?, CIRCUIT_TOLERANCE_V)
 }
 
 /// How long each takes for the same two hours, as ratios in one run.
@@ -114,6 +171,9 @@ struct Drained {
     branches: Vec<[f64; 3]>,
     leakage_s: f64,
     start_v: f64,
+    overvoltage_v: f64,
+    /// The converter's largest current.
+    maximum_a: f64,
     /// Duration (s), load at constant power (W) and constant current (A), harvest (W).
     pieces: Vec<[f64; 4]>,
     /// Pieces at whose end the voltage is looked at.
@@ -121,19 +181,17 @@ struct Drained {
     simulated_v: Vec<f64>,
 }
 
-/// Every event of a run.
-#[derive(Default)]
-struct Moments(Vec<Moment>);
-
-impl Watch for Moments {
-    fn see(&mut self, moment: &Moment) {
-        self.0.push(*moment);
-    }
+/// A node and what happens around it.
+struct World {
+    node: Node,
+    policy: Policy,
+    income: Income,
+    plan: Plan,
 }
 
-impl Drained {
-    /// Runs the nominal unit of an example.
-    fn of(name: &'static str, steps_w: [f64; 4], days: f64) -> Result<Self, Failed> {
+impl World {
+    /// An example, nearly full, so that it reports often, under steps of income.
+    fn of(name: &str, steps_w: [f64; 4], days: f64) -> Result<Self, Failed> {
         let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../templates/nodes/{name}.toml"));
         let node = NodeFile::load(path)?.node;
         let rows: String = steps_w
@@ -148,44 +206,90 @@ impl Drained {
         )
         .map_err(|problems| problems.to_string())?;
         let policy = policy(&node, &Thresholds::of(&node)).map_err(|rejected| rejected.text())?;
-        let part = Part::nominal(&node);
-        // Nearly full, so that every node reports often.
         let plan = Plan {
             start: node.harvest.overvoltage - volts(BELOW_FULL_V),
             ..plan(&node, days)
         };
-        let mut moments = Moments::default();
-        let outcome = run(&part, &income, &mut Flashed::new(policy), &plan, &mut moments);
+        Ok(Self {
+            node,
+            policy,
+            income,
+            plan,
+        })
+    }
+}
+
+/// Every event of a run.
+#[derive(Default)]
+struct Moments(Vec<Moment>);
+
+impl Watch for Moments {
+    fn see(&mut self, moment: &Moment) {
+        self.0.push(*moment);
+    }
+}
+
+impl Drained {
+    /// Runs the nominal unit of an example under its policy, on an income that must not fill it.
+    fn of(name: &'static str, steps_w: [f64; 4], days: f64) -> Result<Self, Failed> {
+        let world = World::of(name, steps_w, days)?;
+        let (run, outcome) = Self::under(&mut Flashed::new(world.policy), name, &world);
         if outcome.brownouts > 0 {
             return Err("the run must stay up".into());
         }
+        let least = (days * 24.0) as usize / 2;
+        if run.simulated_v.len() <= least || run.simulated_v.iter().any(|v| *v >= run.overvoltage_v) {
+            return Err(format!(
+                "{} voltages, one of them perhaps at the limit",
+                run.simulated_v.len()
+            )
+            .into());
+        }
+        Ok(run)
+    }
+
+    /// Runs the nominal unit under a rule.
+    fn under(rule: &mut impl Rule, name: &'static str, world: &World) -> (Self, Outcome) {
+        let World {
+            node, income, plan, ..
+        } = world;
+        let part = Part::nominal(node);
+        let mut moments = Moments::default();
+        let outcome = run(&part, income, rule, plan, &mut moments);
 
         let (mut pieces, mut looks, mut simulated_v) = (Vec::new(), Vec::new(), Vec::new());
         for pair in moments.0.windows(2) {
             let [from, to] = pair else { continue };
+            let gap = seconds(to.time_s - from.time_s);
             let asleep = Stretch {
-                duration: seconds(to.time_s - from.time_s),
+                duration: gap,
                 ..part.asleep
+            };
+            let nothing = Drain {
+                power: watts(0.0),
+                current: amperes(0.0),
+            };
+            let cut = Stretch {
+                drain: nothing,
+                peak: nothing,
+                duration: gap,
             };
             let stretches: &[Stretch] = match from.event {
                 Event::Start => &part.boot,
                 Event::Measure => &part.measure,
                 Event::Transmit => &part.transmit,
-                Event::Wait | Event::Cut => &[asleep],
+                Event::Wait => &[asleep],
+                Event::Cut => &[cut],
             };
-            split(&node, &income, from.time_s, stretches, &mut pieces);
+            split(node, income, from.time_s, &first(stretches, gap), &mut pieces);
             // Right after an action a small branch is still on its way; after a sleep all are at rest.
-            if from.event == Event::Wait {
+            if matches!(from.event, Event::Wait | Event::Cut) && to.event != Event::Cut {
                 looks.push(pieces.len() - 1);
                 simulated_v.push(to.storage_v);
             }
         }
-        let least = (days * 24.0) as usize / 2;
-        if simulated_v.len() <= least || simulated_v.iter().any(|v| *v >= node.harvest.overvoltage.value) {
-            return Err(format!("{} voltages, one of them perhaps at the limit", simulated_v.len()).into());
-        }
         let branches = part.bank.branches.iter();
-        Ok(Self {
+        let run = Self {
             name,
             branches: branches
                 .map(|branch| {
@@ -198,10 +302,13 @@ impl Drained {
                 .collect(),
             leakage_s: part.bank.leakage.value,
             start_v: plan.start.value,
+            overvoltage_v: node.harvest.overvoltage.value,
+            maximum_a: node.harvest.maximum_current.value,
             pieces,
             looks,
             simulated_v,
-        })
+        };
+        (run, outcome)
     }
 
     /// When the voltage is looked at (s): just before the drain changes.
@@ -244,6 +351,18 @@ impl Drained {
             Err(format!("{}: {worst_v} V apart, tolerance {tolerance_v}", self.name).into())
         }
     }
+}
+
+/// The part of `stretches` that lies in the first `duration`: an action may be cut.
+fn first(stretches: &[Stretch], duration: Time) -> Vec<Stretch> {
+    let mut left = duration;
+    let mut taken = Vec::new();
+    for stretch in stretches {
+        let duration = stretch.duration.min(left);
+        left -= duration;
+        taken.push(Stretch { duration, ..*stretch });
+    }
+    taken
 }
 
 /// Adds the stretches from `start_s` on as pieces of constant load and harvest.

@@ -204,6 +204,21 @@ fn an_empty_node_without_income_never_starts() {
     assert_eq!(outcome.longest_silence_s, 2.0 * 86_400.0);
 }
 
+/// Leaked away to nothing: 5 µA at 5.5 V empty 1 F in 300 days to below any voltage that counts, and the run still ends.
+#[test]
+fn years_in_the_dark_end() {
+    let part = Part::nominal(&node::example("crack-gauge"));
+    let outcome = run(
+        &part,
+        &constant(0.0),
+        &mut Sleeper,
+        &plan(1500.0, 4.0),
+        &mut Blind,
+    );
+    assert_eq!((outcome.starts, outcome.brownouts), (1, 1));
+    assert!(outcome.ledger.is_balanced() && outcome.ledger.stored_end_j < 1e-12);
+}
+
 fn sunny(node: &Node) -> Income {
     Income::of(&node.harvest.source).expect("the examples have sources")
 }
