@@ -10,7 +10,7 @@
 //! least `retry_s`, which is at least 1, and the gate is never below the threshold.
 //!
 //! **Monotone.** Take one state and two readings that differ in voltage only. Time parts do not rise with the
-//! voltage (the pace table's waits never rise with it; the radio's time does not depend on it), and neither does
+//! voltage (the pace table's waits never rise with it, and neither does a plan's; the radio's time does not depend on it), and neither does
 //! what the gate adds. So neither wait rises. Transmit is granted when its wait is 0, otherwise Measure when its wait is
 //! 0, otherwise the smaller wait is answered: with the higher reading the answer is the same, a greater action,
 //! or a shorter wait.
@@ -58,6 +58,17 @@ impl Turn {
 /// Every reading is allowed, and so is a clock that stands still, jumps or wraps. Save the state after the
 /// call and before acting on the answer.
 pub fn decide(policy: &Policy, state: &mut State, reading: Reading) -> Decision {
+    let interval_s = pace::wait_s(&policy.parts().pace, reading.storage_mv);
+    decide_every(policy, state, reading, interval_s)
+}
+
+/// The same with a time between measurements that does not come from the pace table (s).
+pub(crate) fn decide_every(
+    policy: &Policy,
+    state: &mut State,
+    reading: Reading,
+    interval_s: u16,
+) -> Decision {
     let parts = policy.parts();
     state.advance(reading.elapsed_s);
 
@@ -76,7 +87,6 @@ pub fn decide(policy: &Policy, state: &mut State, reading: Reading) -> Decision 
         }
     };
 
-    let interval_s = pace::wait_s(&parts.pace, reading.storage_mv);
     let measure = Turn {
         time_s: interval_s.saturating_sub(state.since_measure_s),
         gate_s: gate_s(parts.measure_mv, MEASURE_REFUSED),

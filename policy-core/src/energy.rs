@@ -74,6 +74,15 @@ impl EnergyModel {
             .saturating_sub(floor_square)
             .wrapping_shr(self.energy_shift_before as u32)
     }
+
+    /// Energy above the floor (µJ), rounded down.
+    pub(crate) const fn stored_uj(&self, storage_mv: u16) -> u32 {
+        // OK because `check` multiplied at `full_mv`, and both factors are smaller here.
+        let product = self
+            .shifted_squares(storage_mv)
+            .wrapping_mul(self.energy_scale as u32);
+        product.wrapping_shr(self.energy_shift_after as u32)
+    }
 }
 
 impl Policy {
@@ -88,11 +97,6 @@ impl Policy {
     /// ```
     #[must_use]
     pub fn stored_uj(&self, storage_mv: u16) -> u32 {
-        let energy = &self.parts().energy;
-        // OK because `EnergyModel::check` multiplied at `full_mv`, and both factors are smaller here.
-        let product = energy
-            .shifted_squares(storage_mv)
-            .wrapping_mul(u32::from(energy.energy_scale));
-        product.wrapping_shr(u32::from(energy.energy_shift_after))
+        self.parts().energy.stored_uj(storage_mv)
     }
 }

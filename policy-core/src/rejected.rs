@@ -1,4 +1,4 @@
-//! Why a set of constants is not a policy.
+//! Why a set of constants is not a policy, or not a plan.
 
 /// The first rule that a set of constants breaks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,10 +46,22 @@ pub enum Rejected {
     CountOverflow,
     /// `income_shift` exceeds 16.
     IncomeShiftTooLarge,
+    /// `unit_shift` of a plan exceeds 16.
+    UnitShiftTooLarge,
+    /// `full_units` of a plan exceeds 32767.
+    PlanTooFull,
+    /// `reserve_units` or `target_units` of a plan exceeds its `full_units`.
+    PlanAboveFull,
+    /// The cost of a sample in a plan, times its longest look ahead, does not fit into 32 bits, or is 0.
+    PlanSampleCost,
+    /// `fastest_s` of a plan is 0 or exceeds its `slowest_s`.
+    PlanFastest,
+    /// A plan's energies in one slot exceed 31 bits of microjoules.
+    PlanEnergyOverflow,
 }
 
 impl Rejected {
-    /// Every rule, in the order in which they are checked.
+    /// Every rule of a policy, in the order in which they are checked.
     pub const ALL: [Self; 20] = [
         Self::EnergyShiftTooLarge,
         Self::EnergyScaleZero,
@@ -71,6 +83,16 @@ impl Rejected {
         Self::CountShiftTooLarge,
         Self::CountOverflow,
         Self::IncomeShiftTooLarge,
+    ];
+
+    /// Every rule of a plan alone, in the order in which they are checked, after those of its energy model.
+    pub const OF_PLAN: [Self; 6] = [
+        Self::UnitShiftTooLarge,
+        Self::PlanTooFull,
+        Self::PlanAboveFull,
+        Self::PlanSampleCost,
+        Self::PlanFastest,
+        Self::PlanEnergyOverflow,
     ];
 
     /// One sentence for the compiler's error message; the C header uses the same words.
@@ -104,6 +126,14 @@ impl Rejected {
             Self::CountShiftTooLarge => "count_shift must not exceed 31",
             Self::CountOverflow => "maximum_count * count_scale must fit into 32 bits",
             Self::IncomeShiftTooLarge => "income_shift must not exceed 16",
+            Self::UnitShiftTooLarge => "unit_shift must not exceed 16",
+            Self::PlanTooFull => "full_units must not exceed 32767",
+            Self::PlanAboveFull => "reserve_units and target_units must not exceed full_units",
+            Self::PlanSampleCost => "sample_unit_s must be between 1 and 89478485",
+            Self::PlanFastest => "fastest_s must be at least 1 and not exceed slowest_s",
+            Self::PlanEnergyOverflow => {
+                "the energies of a plan must fit into 31 bits of microjoules in one slot"
+            }
         }
     }
 }
