@@ -28,6 +28,8 @@ use discharge::Discharge;
 
 /// Levels of the standard's method, as parts of the rated voltage (IEC 62391-1).
 const STANDARD: (f64, f64) = (0.8, 0.4);
+/// A line that leaves less than this part of its capacitance at 0 V is no capacitor's: measured cells keep more than half.
+const LEAST_AT_NOTHING: f64 = 0.01;
 /// Levels between which the mean capacitance is shown, in percent of the rated voltage.
 const BANDS_PERCENT: [u32; 8] = [90, 80, 70, 60, 50, 40, 30, 20];
 
@@ -179,10 +181,10 @@ impl Cell {
         .filter(|cell| cell.is_possible())
     }
 
-    /// Whether there is capacitance everywhere from 0 V to the rated voltage.
+    /// Whether there is capacitance everywhere from 0 V to the rated voltage, more than the rounding of the block.
     fn is_possible(&self) -> bool {
         let full = self.capacitance_low.value + self.capacitance_slope.value * self.rated;
-        self.capacitance_low.value > farads(0.0) && full > farads(0.0)
+        full > farads(0.0) && self.capacitance_low.value > full * LEAST_AT_NOTHING
     }
 
     /// The largest part by which the line stands above a measured band; 0 where it stands above none.

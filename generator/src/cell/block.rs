@@ -29,7 +29,7 @@ impl Cell {
         // Both ends of the written line lie at or below those of the fitted one.
         let full_f = rounded(low_f + slope_f_per_v * rated_v, f64::floor);
         let rise = (slope_f_per_v > 0.0).then(|| rounded((full_f - low_f).max(0.0) / rated_v, f64::ceil));
-        let rise = rise.filter(|rise| *rise > 0.0 && rise * rated_v < full_f);
+        let rise = rise.filter(|rise| *rise > 0.0);
         let capacitance = Engineering(farads(full_f), "F");
         // The next cell may lie at the low end of its tolerance, and there where the line says too much.
         let low = 1.0 - (1.0 - COMMON_TOLERANCE) * (1.0 - self.overstatement().get::<ratio>());

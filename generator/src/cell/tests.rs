@@ -365,3 +365,17 @@ fn rows_after_the_end_do_not_count() {
     assert_eq!(again.capacitance, cell.capacitance);
     assert_eq!(again.capacitance_slope, cell.capacitance_slope);
 }
+
+/// A voltage that falls ever faster is no capacitor's: the line would leave nothing at 0 V, and no block could say it.
+#[test]
+fn a_curve_without_capacitance_is_refused() {
+    let rows = (1..300).map(|row| f64::from(row) / 10.0);
+    let rows: String = rows
+        .map(|time_s| format!("{time_s},{}\n", 3.0 * (1.0 - (time_s / 30.0).powi(3))))
+        .collect();
+    let found = titles(&format!("time_s,storage_v\n0,3\n{rows}"));
+    assert!(
+        found.len() == 1 && found[0].starts_with("no capacitance"),
+        "{found:?}"
+    );
+}
