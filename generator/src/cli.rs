@@ -3,7 +3,12 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use millpond::node::quantity::{Quantity, parse};
 use millpond::printout::Format;
+use millpond::units::*;
+
+/// More amperes or volts than this are a slip of the prefix.
+const MOST_BASE_UNITS: f64 = 1e3;
 
 /// Sizes the voltage thresholds of a battery-free sensor node and writes them as firmware constants.
 #[derive(Parser)]
@@ -27,6 +32,8 @@ pub(crate) enum Command {
     Generate(Generate),
     /// The policy over time against the physical model, beside baselines and what perfect foresight could reach
     Simulate(Simulate),
+    /// One capacitor discharged on the bench: capacitance, its rise with voltage, resistance, and a block for the node file
+    Cell(Cell),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
 }
@@ -118,6 +125,36 @@ pub(crate) struct Simulate {
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
     pub(crate) format: FormatArgument,
+}
+
+#[derive(Args)]
+pub(crate) struct Cell {
+    /// The discharge: a CSV file with the columns time_s and storage_v; the first row stands just before the current
+    pub(crate) discharge: PathBuf,
+    /// The constant current of the discharge, such as "300 mA"; a number alone is in amperes
+    #[arg(long, value_name = "I", value_parser = quantity::<Current>)]
+    pub(crate) current: Current,
+    /// The rated voltage of the capacitor, such as "3 V"; a number alone is in volts
+    #[arg(long, value_name = "U", value_parser = quantity::<Voltage>)]
+    pub(crate) rated: Voltage,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// A quantity above 0 with its unit, or a plain number of base units.
+fn quantity<Q: Quantity>(text: &str) -> Result<Q, String> {
+    let read = text
+        .trim()
+        .parse::<f64>()
+        .map_or_else(|_| parse::<Q>(text), |number| Ok(Q::from_base(number)));
+    match read {
+        Ok(quantity) if quantity.in_base() > 0.0 && quantity.in_base() <= MOST_BASE_UNITS => Ok(quantity),
+        _ => Err(format!(
+            "{} above 0, at most {MOST_BASE_UNITS} in the base unit, with its unit",
+            Q::DIMENSION.name()
+        )),
+    }
 }
 
 /// A number of days that a run can have.

@@ -1,6 +1,7 @@
 //! One module for each command: the stages it runs, in order, and where the result goes.
 
 pub(crate) mod budget;
+pub(crate) mod cell;
 pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod generate;

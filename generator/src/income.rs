@@ -27,7 +27,7 @@
 
 pub mod clear_sky;
 mod indoor;
-mod rows;
+pub(crate) mod rows;
 pub mod sun;
 mod trace;
 pub mod weather;
@@ -136,29 +136,8 @@ impl Income {
     ///
     /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
     pub fn load(path: impl AsRef<Path>, source: &Source) -> Result<Self, TraceError> {
-        let path = path.as_ref();
-        let label = path.display().to_string();
-        let unreadable = |source| TraceError::Unreadable {
-            path: label.clone(),
-            source,
-        };
-        let file = fs::File::open(path).map_err(unreadable)?;
-        if file.metadata().map_err(unreadable)?.len() > MOST_TRACE_BYTES {
-            return Err(TraceError::TooLarge { path: label });
-        }
-        // A pipe or device has no length to ask for.
-        let mut bytes = Vec::new();
-        file.take(MOST_TRACE_BYTES + 1)
-            .read_to_end(&mut bytes)
-            .map_err(unreadable)?;
-        if bytes.len() as u64 > MOST_TRACE_BYTES {
-            return Err(TraceError::TooLarge { path: label });
-        }
-        let text = String::from_utf8(bytes).map_err(|error| TraceError::NotText {
-            path: label.clone(),
-            offset: error.utf8_error().valid_up_to(),
-        })?;
-        Self::parse(&label, &text, source).map_err(TraceError::Refused)
+        let file = read_text(path.as_ref())?;
+        Self::parse(&file.path, &file.text, source).map_err(TraceError::Refused)
     }
 
     /// Reads a trace or a weather file from text; `label` stands for the path in messages.
@@ -220,6 +199,34 @@ impl Income {
             place: 0,
             now_s: 0.0,
         }
+    }
+}
+
+/// The whole text of a CSV file of at most [`MOST_TRACE_BYTES`].
+pub(crate) fn read_text(path: &Path) -> Result<InputText, TraceError> {
+    let label = path.display().to_string();
+    let unreadable = |source| TraceError::Unreadable {
+        path: label.clone(),
+        source,
+    };
+    let file = fs::File::open(path).map_err(unreadable)?;
+    if file.metadata().map_err(unreadable)?.len() > MOST_TRACE_BYTES {
+        return Err(TraceError::TooLarge { path: label });
+    }
+    // A pipe or device has no length to ask for.
+    let mut bytes = Vec::new();
+    file.take(MOST_TRACE_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .map_err(unreadable)?;
+    if bytes.len() as u64 > MOST_TRACE_BYTES {
+        return Err(TraceError::TooLarge { path: label });
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(InputText { path: label, text }),
+        Err(error) => Err(TraceError::NotText {
+            path: label,
+            offset: error.utf8_error().valid_up_to(),
+        }),
     }
 }
 

@@ -5,6 +5,7 @@
 //! ```text
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
 //!                                                        policy + income -> simulate (beside bound) -> printout
+//! bench discharge -> cell -> printout
 //! ```
 //!
 //! [`generate`] goes the whole way in one call.
@@ -35,6 +36,8 @@ pub mod income;
 pub mod bound;
 
 pub mod simulate;
+
+pub mod cell;
 
 pub mod emit;
 

@@ -1,6 +1,8 @@
 //! STAGE 5: the constants of the firmware's policy, all integers. Conversions are those of [`crate::rounding`].
 
 mod pace;
+#[cfg(test)]
+mod tests;
 
 pub use pace::sleep_power;
 
@@ -43,7 +45,8 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
     });
     let retry_s = rounding::seconds_up(node.policy.fastest);
     let floor = thresholds.floor;
-    // The smallest capacitance on the way: energy above the floor is never overestimated.
+    // The smallest capacitance on the way: energy above the floor is never overestimated, since
+    // ∫ C(u)·u du ≥ C(floor)·(v² − floor²)/2 where C rises. No larger constant holds just above the floor.
     let capacitance = Bank::of(&node.storage, Wear::WORST).capacitance(floor);
     let energy =
         EnergyScale::of(capacitance, floor, thresholds.overvoltage).ok_or(Rejected::EnergyOverflow)?;

@@ -3,6 +3,7 @@
 mod table;
 
 pub mod budget;
+pub mod cell;
 pub mod check;
 pub mod compare;
 pub mod findings;

@@ -83,7 +83,7 @@ impl Thresholds {
         let wanted_mv = match node.policy.hysteresis {
             Some(hysteresis) => rounding::millivolts_up(hysteresis),
             None => {
-                let taken = measure.taken(&corner);
+                let taken = measure.taken(&corner, floor(node));
                 let wanted = rounding::millivolts_up(taken.max(scale.count * HYSTERESIS_COUNTS));
                 // An action that resumes only above what the source can reach would never resume.
                 let highest_mv = measure.decide_mv.max(transmit.decide_mv);
@@ -207,10 +207,11 @@ impl Threshold {
             .sum()
     }
 
-    /// By how much the action, started at its threshold, lowers the voltage of `bank`.
-    fn taken(&self, bank: &Bank) -> Voltage {
+    /// By how much the action, started at its threshold, lowers the voltage of `bank`: with its least capacitance on the
+    /// way, that at `floor`, so that the resuming is never too close.
+    fn taken(&self, bank: &Bank, floor: Voltage) -> Voltage {
         let decide = rounding::from_millivolts(self.decide_mv);
-        self.energy / (bank.capacitance(decide) * decide)
+        self.energy / (bank.capacitance(floor) * decide)
     }
 }
 

@@ -350,6 +350,9 @@ fn console_blocks_show_the_real_output() {
             let path = entry.expect("an entry").path();
             fs::copy(&path, nodes.join(path.file_name().expect("a name"))).expect("a copy");
         }
+        // What the guide calls the discharge of a measured cell.
+        let measured = root().join("generator/tests/data/edlc/maker-a-3A-part1.csv");
+        fs::copy(measured, folder.path().join("discharge.csv")).expect("a copy");
         let text = read(document);
         let mut fresh = String::new();
         let mut seen = 0;

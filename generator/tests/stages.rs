@@ -18,6 +18,7 @@ const STAGES: &[&str] = &[
     "income",
     "bound",
     "simulate",
+    "cell",
     "emit",
     "printout",
     "generated",

@@ -60,9 +60,19 @@ fn at(rows: &[(f64, f64)], time_s: f64) -> Option<f64> {
 fn deck(run: &Drained, data: &str) -> String {
     let mut text = String::from("* drains of a simulated run\n");
     let mut line = |line: String| writeln!(text, "{line}").expect("text grows");
-    for (k, [capacitance_f, _, resistance_ohm]) in run.branches.iter().enumerate() {
-        line(format!("C{k} n{k} 0 {capacitance_f:e}"));
-        line(format!(".ic v(n{k})={:e}", run.start_v));
+    for (k, [capacitance_f, slope_f_per_v, resistance_ohm]) in run.branches.iter().enumerate() {
+        if *slope_f_per_v > 0.0 {
+            // Its voltage is that of a capacitor of 1 F into which its current goes, divided by C(u).
+            line(format!("C{k} u{k} 0 1"));
+            line(format!(".ic v(u{k})={:e}", run.start_v));
+            line(format!("Eu{k} n{k} 0 u{k} 0 1"));
+            line(format!(
+                "Bu{k} u{k} 0 I=-I(Eu{k})/({capacitance_f:e} + {slope_f_per_v:e}*V(u{k}))"
+            ));
+        } else {
+            line(format!("C{k} n{k} 0 {capacitance_f:e}"));
+            line(format!(".ic v(n{k})={:e}", run.start_v));
+        }
         line(format!("R{k} n{k} out {resistance_ohm:e}"));
     }
     let total_f: f64 = run.branches.iter().map(|[capacitance_f, ..]| capacitance_f).sum();

@@ -13,22 +13,22 @@ const MOST_FAULTS: usize = 1000;
 const LARGEST: f64 = 1e10;
 
 /// The text without the mark that some programs put before UTF-8.
-pub(super) fn without_byte_order_mark(text: &str) -> &str {
+pub(crate) fn without_byte_order_mark(text: &str) -> &str {
     text.strip_prefix('\u{feff}').unwrap_or(text)
 }
 
 /// Faults, as they are found.
 #[derive(Debug, Default)]
-pub(super) struct Faults(Vec<Problem>);
+pub(crate) struct Faults(Vec<Problem>);
 
 impl Faults {
     /// Takes one more.
-    pub(super) fn note(&mut self, problem: Problem) {
+    pub(crate) fn note(&mut self, problem: Problem) {
         self.0.push(problem);
     }
 
     /// Whether there are so many that reading stops at `row`, which is then noted as well.
-    pub(super) fn end_reading_at(&mut self, row: &Row<'_>) -> bool {
+    pub(crate) fn end_reading_at(&mut self, row: &Row<'_>) -> bool {
         let too_many = self.0.len() >= MOST_FAULTS;
         if too_many {
             self.note(Problem::new(
@@ -42,31 +42,31 @@ impl Faults {
     }
 
     /// Whether nothing was found.
-    pub(super) fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.0.is_empty()
     }
 
     /// All of them.
-    pub(super) fn into_list(self) -> Vec<Problem> {
+    pub(crate) fn into_list(self) -> Vec<Problem> {
         self.0
     }
 }
 
 /// Reads the rows of a text in order; comments and empty lines are passed over.
-pub(super) struct Rows<'a> {
+pub(crate) struct Rows<'a> {
     text: &'a str,
     reader: Reader<&'a [u8]>,
     record: StringRecord,
 }
 
 /// One row.
-pub(super) struct Row<'a> {
+pub(crate) struct Row<'a> {
     text: &'a str,
     record: &'a StringRecord,
 }
 
 impl<'a> Rows<'a> {
-    pub(super) fn of(text: &'a str) -> Self {
+    pub(crate) fn of(text: &'a str) -> Self {
         let reader = ReaderBuilder::new()
             .has_headers(false)
             .flexible(true)
@@ -80,7 +80,7 @@ impl<'a> Rows<'a> {
     }
 
     /// The next row, if there is one.
-    pub(super) fn advance(&mut self) -> Option<Row<'_>> {
+    pub(crate) fn advance(&mut self) -> Option<Row<'_>> {
         // The text is UTF-8 and rows may differ in length, so nothing is left for the CSV reader to refuse.
         while self.reader.read_record(&mut self.record).unwrap_or(false) {
             // A line of blanks is as good as empty; a comment at the very end reads as one, too.
@@ -97,34 +97,34 @@ impl<'a> Rows<'a> {
 
 impl Row<'_> {
     /// Number of cells, at least 1.
-    pub(super) fn len(&self) -> usize {
+    pub(crate) fn len(&self) -> usize {
         self.record.len()
     }
 
     /// A cell without the blanks around it; empty where the row is too short.
-    pub(super) fn cell(&self, column: usize) -> &str {
+    pub(crate) fn cell(&self, column: usize) -> &str {
         self.record.get(column).map_or("", str::trim)
     }
 
     /// From where on the row is to be looked for: comments and empty lines may stand before it.
-    pub(super) fn search_from(&self) -> usize {
+    pub(crate) fn search_from(&self) -> usize {
         self.record
             .position()
             .map_or(0, |position| position.byte() as usize)
     }
 
     /// Where the row stands.
-    pub(super) fn span(&self) -> Range<usize> {
+    pub(crate) fn span(&self) -> Range<usize> {
         line_span(self.text, self.search_from())
     }
 
     /// Where a cell stands.
-    pub(super) fn cell_span(&self, column: usize) -> Range<usize> {
+    pub(crate) fn cell_span(&self, column: usize) -> Range<usize> {
         cell_span(self.text, self.search_from(), column)
     }
 
     /// A cell as a number; otherwise the fault is noted. `name` is what the cell holds, in a message.
-    pub(super) fn number(&self, column: usize, name: &str, faults: &mut Faults) -> Option<f64> {
+    pub(crate) fn number(&self, column: usize, name: &str, faults: &mut Faults) -> Option<f64> {
         let cell = self.cell(column);
         let (title, cure) = match cell.parse::<f64>() {
             Ok(number) if number.abs() <= LARGEST => return Some(number),
@@ -134,7 +134,7 @@ impl Row<'_> {
             ),
             Ok(_) => (
                 format!("the {name} is too large: {}", quoted(cell)),
-                "write it in the unit that the header names: seconds, watts, W/m² or lux",
+                "write it in the unit that the header names: seconds, watts, volts, W/m² or lux",
             ),
             Err(_) if cell.is_empty() => (
                 format!("the {name} is missing"),
@@ -170,7 +170,7 @@ fn line_span(text: &str, from: usize) -> Range<usize> {
 }
 
 /// Where a cell of that line stands, without the blanks around it.
-pub(super) fn cell_span(text: &str, from: usize, column: usize) -> Range<usize> {
+pub(crate) fn cell_span(text: &str, from: usize, column: usize) -> Range<usize> {
     let line = line_span(text, from);
     let row = &text[line.clone()];
     let mut in_quotes = false;

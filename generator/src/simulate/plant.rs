@@ -109,11 +109,14 @@ impl Plant {
     /// The storage `bank` at rest at `start`, with the converter of `harvest`.
     pub fn new(bank: &Bank, harvest: &Harvest, start: Voltage) -> Self {
         let total: Capacitance = bank.capacitance(volts(0.0));
+        // Where a capacitance rises with voltage the shares move; those of the full bank stand for all.
+        let full = harvest.overvoltage;
+        let whole = bank.capacitance(full);
         let resistance: Resistance = bank
             .branches
             .iter()
             .map(|branch| {
-                let share = branch.capacitance / total;
+                let share = (branch.capacitance + branch.slope * full) / whole;
                 branch.resistance * share * share
             })
             .sum();

@@ -177,3 +177,29 @@ fn segments(income: &Income, duration: Time) -> impl Iterator<Item = Segment> {
         })
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::node;
+
+    /// Rounding of a few products, relative.
+    const ROUNDING: f64 = 1e-12;
+
+    /// Where the capacitance rises, the bound has the whole of what lies between floor and full, by hand: 0.6 F at 0 V, 1 F at
+    /// 5.5 V, from 2.3 V to 5.3 V.
+    #[test]
+    fn foresight_has_all_that_a_rising_capacitance_holds() {
+        let mut node = node::example("crack-gauge");
+        node.storage[0].capacitance_slope = farads_per_volt(0.4 / 5.5);
+        let floor_v: f64 = node.supply.regulator.floor().get::<volt>();
+        let full_v: f64 = 5.3;
+        let source = crate::node::Source::Constant { power: watts(1e-3) };
+        let income = Income::of(&source).expect("a constant");
+        let plan = crate::simulate::plan(&node, 1.0);
+        let given = foresight(&node, &income, &plan).capacity.get::<joule>();
+        let stored_j = |v: f64| 0.3 * v * v + 0.4 / 5.5 / 3.0 * v.powi(3);
+        let want_j = stored_j(full_v) - stored_j(floor_v);
+        assert!((given - want_j).abs() < ROUNDING * want_j, "{given} {want_j}");
+    }
+}

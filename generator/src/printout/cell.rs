@@ -1,0 +1,178 @@
+//! What the bench discharge of one capacitor says.
+
+use serde::Serialize;
+
+use crate::cell::{Band, Cell};
+use crate::printout::table::table;
+use crate::text::{Engineering, InBaseUnit};
+use crate::units::*;
+
+/// Largest part of the capacitance that the line may overstate in a band without a word.
+const QUIET_OVERSTATEMENT: f64 = 0.02;
+/// Largest part of the resistance that its standard error may be without a word.
+const QUIET_ERROR: f64 = 0.2;
+
+/// A cell as JSON has it: SI units, named in the key.
+#[derive(Serialize)]
+pub struct View {
+    current_a: f64,
+    rated_v: f64,
+    capacitance_f: f64,
+    capacitance_f_standard_error: f64,
+    capacitance_low_f: f64,
+    capacitance_low_f_standard_error: f64,
+    capacitance_slope_f_per_v: f64,
+    capacitance_slope_f_per_v_standard_error: f64,
+    resistance_ohm: f64,
+    resistance_ohm_standard_error: f64,
+    residual_mv_rms: f64,
+    residual_mv_largest: f64,
+    fitted_from_v: f64,
+    fitted_to_v: f64,
+    bands: Vec<BandView>,
+    rows_used: usize,
+    rows_unused: usize,
+    notes: Vec<String>,
+    block: String,
+}
+
+#[derive(Serialize)]
+struct BandView {
+    from_percent: u32,
+    to_percent: u32,
+    capacitance_f: f64,
+    line_f: f64,
+}
+
+impl View {
+    /// The view of `cell`.
+    pub fn of(cell: &Cell) -> Self {
+        let slope = |slope: CapacitanceSlope| (slope * volts(1.0)).get::<farad>();
+        let bands = cell.bands.iter().map(|band| BandView {
+            from_percent: band.from_percent,
+            to_percent: band.to_percent,
+            capacitance_f: band.measured.get::<farad>(),
+            line_f: band.line.get::<farad>(),
+        });
+        Self {
+            current_a: cell.current.get::<ampere>(),
+            rated_v: cell.rated.get::<volt>(),
+            capacitance_f: cell.capacitance.value.get::<farad>(),
+            capacitance_f_standard_error: cell.capacitance.standard_error.get::<farad>(),
+            capacitance_low_f: cell.capacitance_low.value.get::<farad>(),
+            capacitance_low_f_standard_error: cell.capacitance_low.standard_error.get::<farad>(),
+            capacitance_slope_f_per_v: slope(cell.capacitance_slope.value),
+            capacitance_slope_f_per_v_standard_error: slope(cell.capacitance_slope.standard_error),
+            resistance_ohm: cell.resistance.value.get::<ohm>(),
+            resistance_ohm_standard_error: cell.resistance.standard_error.get::<ohm>(),
+            residual_mv_rms: cell.residual_rms.get::<volt>() * 1e3,
+            residual_mv_largest: cell.residual_largest.get::<volt>() * 1e3,
+            fitted_from_v: cell.fitted.0.get::<volt>(),
+            fitted_to_v: cell.fitted.1.get::<volt>(),
+            bands: bands.collect(),
+            rows_used: cell.rows_used,
+            rows_unused: cell.rows_unused,
+            notes: notes(cell),
+            block: cell.block(),
+        }
+    }
+}
+
+/// Two tables, what is to be known about them, and the block for the node file.
+pub fn text(cell: &Cell) -> String {
+    let slope = cell.capacitance_slope;
+    let rows = vec![
+        row(
+            "capacitance, 80 to 40 %",
+            cell.capacitance.value,
+            cell.capacitance.standard_error,
+            "F",
+        ),
+        row(
+            "capacitance at 0 V",
+            cell.capacitance_low.value,
+            cell.capacitance_low.standard_error,
+            "F",
+        ),
+        row(
+            "+ with each volt",
+            slope.value * volts(1.0),
+            slope.standard_error * volts(1.0),
+            "F",
+        ),
+        row(
+            "series resistance",
+            cell.resistance.value,
+            cell.resistance.standard_error,
+            "ohm",
+        ),
+    ];
+    let bands = cell.bands.iter().map(|band: &Band| {
+        vec![
+            format!("{} to {} %", band.from_percent, band.to_percent),
+            Engineering(band.measured, "F").to_string(),
+            Engineering(band.line, "F").to_string(),
+        ]
+    });
+    let shown = |voltage: Voltage| Engineering(voltage, "V").to_string();
+    let mut text = table(&["cell", "value", "standard error"], rows);
+    text.push_str(&format!(
+        "at {}; {} rows from {} to {} miss the line by {} rms, {} at most\n\n",
+        Engineering(cell.current, "A"),
+        cell.rows_used,
+        shown(cell.fitted.0),
+        shown(cell.fitted.1),
+        shown(cell.residual_rms),
+        shown(cell.residual_largest),
+    ));
+    text.push_str(&table(&["part of rated voltage", "measured", "line"], bands));
+    for note in notes(cell) {
+        text.push_str(&format!("note: {note}\n"));
+    }
+    text.push_str("\nfor the node file:\n\n");
+    text.push_str(&cell.block());
+    text
+}
+
+fn row<Q: InBaseUnit>(name: &str, value: Q, error: Q, unit: &'static str) -> Vec<String> {
+    vec![
+        name.to_owned(),
+        Engineering(value, unit).to_string(),
+        Engineering(error, unit).to_string(),
+    ]
+}
+
+/// What the figures alone do not say.
+fn notes(cell: &Cell) -> Vec<String> {
+    let mut notes = Vec::new();
+    let (resistance, error) = (cell.resistance.value, cell.resistance.standard_error);
+    if resistance <= ohms(0.0) {
+        notes.push(
+            "the series resistance comes out negative: the current is too small for it, or the first row already stands under \
+             the current; discharge with a larger current, and log from just before it"
+                .to_owned(),
+        );
+    } else if !cell.shows_resistance() {
+        notes.push(
+            "the series resistance cannot be told from none: discharge with a larger current".to_owned(),
+        );
+    } else if error > resistance * QUIET_ERROR {
+        notes.push(
+            "the series resistance is known poorly: discharge with a larger current, near that of the node's largest load"
+                .to_owned(),
+        );
+    }
+    if cell.capacitance_slope.value <= farads_per_volt(0.0) {
+        notes.push(
+            "the capacitance does not rise with the voltage: the block has the line's lowest value and no slope".to_owned(),
+        );
+    }
+    let over = cell.overstatement().get::<ratio>();
+    if over > QUIET_OVERSTATEMENT {
+        notes.push(format!(
+            "the line stands up to {:.0} % above a measured band; `tolerance_low` in the block allows for it",
+            (over * 100.0).ceil()
+        ));
+    }
+    notes
+}
