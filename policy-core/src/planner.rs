@@ -149,7 +149,7 @@ impl Planner {
     /// then learns anew.
     pub fn decide(&mut self, policy: &Policy, plan: &Plan, state: &mut State, reading: Reading) -> Decision {
         let parts = plan.parts();
-        self.observe(parts, reading);
+        self.observe(plan, reading);
         let interval_s = if self.is_planning() {
             self.interval_s
         } else {
@@ -171,12 +171,31 @@ impl Planner {
         decision
     }
 
-    fn spend(&mut self, energy_uj: u32) {
+    /// Tells of energy that was spent on something that no decision granted (µJ), so that it is not taken for missing income.
+    ///
+    /// ```
+    /// use millpond_policy::Planner;
+    /// let mut planner = Planner::cold_start();
+    /// planner.spend(5_000); // a display was redrawn
+    /// ```
+    pub const fn spend(&mut self, energy_uj: u32) {
         self.balance_uj = self.balance_uj.wrapping_add(energy_uj);
     }
 
-    /// Lets time pass; at the end of a slot, learns from it and plans.
-    fn observe(&mut self, parts: &PlanParts, reading: Reading) {
+    /// Lets time pass; at the end of a slot, learns from it and plans. Part of [`Planner::decide`]; alone it serves firmware
+    /// that only wants the [`Planner::interval_s`] and decides by itself.
+    ///
+    /// ```
+    /// use millpond_policy::{Plan, Planner, Reading};
+    /// let mut planner = Planner::cold_start();
+    /// for _ in 0..=24 {
+    ///     planner.observe(&Plan::EXAMPLE, Reading { storage_mv: 4_000, elapsed_s: 3_600, waiting: 0 });
+    /// }
+    /// // As much stored as ever, while sleep takes 10 µW: 36 mJ come in with each slot.
+    /// assert_eq!(planner.slots_units(), &[36_000 >> 9; 24]);
+    /// ```
+    pub fn observe(&mut self, plan: &Plan, reading: Reading) {
+        let parts = plan.parts();
         let stored_uj = parts.energy.stored_uj(reading.storage_mv);
         if self.learned == NOT_STARTED {
             self.learned = 0;
