@@ -9,7 +9,14 @@ pub(crate) mod init;
 pub(crate) mod simulate;
 pub(crate) mod thresholds;
 
-use std::io::Write;
+use std::io::{IsTerminal, Write};
+
+use indicatif::{ProgressBar, ProgressStyle};
+use millpond::income::Income;
+use millpond::node::NodeFile;
+use millpond::plan::{self, Planned};
+use millpond::thresholds::Thresholds;
+use millpond_policy::Policy;
 
 use crate::failure::Failure;
 
@@ -19,4 +26,27 @@ fn print(text: &str) -> Result<(), Failure> {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
         _ => Ok(()),
     }
+}
+
+/// A bar on standard error that counts so many of something; nothing where that is no terminal.
+fn progress(count: u64, of: &str) -> ProgressBar {
+    if !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let style = ProgressStyle::with_template(&format!("{{pos}} of {{len}} {of} {{wide_bar}} {{eta}} left"));
+    ProgressBar::new(count).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
+}
+
+/// The plan of a node, tuned on what its source declares.
+fn tuned(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Planned, Failure> {
+    let Some(income) = Income::of(&file.node.harvest.source) else {
+        return Err(Failure::Unusable(format!(
+            "{}: pace = \"planned\" is tuned on the income that [harvest] declares, and kind = \"trace\" declares none",
+            file.path
+        )));
+    };
+    let bar = progress(1, "settings");
+    let planned = plan::tuned(&file.node, thresholds, policy, &income, &bar);
+    bar.finish_and_clear();
+    planned.map_err(|error| Failure::Refused(format!("{}: no plan: {error}\n", file.path)))
 }

@@ -176,6 +176,45 @@ impl Income {
         ))
     }
 
+    /// An income of equal steps that follow one another, and begin again after the last.
+    ///
+    /// ```
+    /// use millpond::{income::Income, units::*};
+    /// let income = Income::of_steps(seconds(60.0), [watts(1e-3), watts(2e-3)]);
+    /// assert_eq!(income.means(seconds(120.0), 1), [1.5e-3]);
+    /// ```
+    pub fn of_steps(step: Time, powers: impl IntoIterator<Item = Power>) -> Self {
+        let step_s = step.get::<second>();
+        Self::repeating(powers.into_iter().enumerate().map(|(index, power)| Segment {
+            until_s: (index + 1) as f64 * step_s,
+            power,
+        }))
+    }
+
+    /// Mean power (W) in each of the first `count` steps.
+    pub fn means(&self, step: Time, count: usize) -> Vec<f64> {
+        let step_s = step.get::<second>();
+        let mut segments = self.segments();
+        let mut segment = segments.next();
+        let mut now_s = 0.0;
+        (1..=count)
+            .map(|number| {
+                let end_s = number as f64 * step_s;
+                let mut energy_j = 0.0;
+                while let Some(now) = segment {
+                    let until_s = now.until_s.min(end_s);
+                    energy_j += now.power.get::<watt>() * (until_s - now_s);
+                    now_s = until_s;
+                    if now.until_s > end_s {
+                        break;
+                    }
+                    segment = segments.next();
+                }
+                energy_j / step_s
+            })
+            .collect()
+    }
+
     /// One round of segments, whose ends rise from above 0; the last end is the period.
     fn repeating(segments: impl IntoIterator<Item = Segment>) -> Self {
         let mut round: Vec<Segment> = Vec::new();

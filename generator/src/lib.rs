@@ -4,7 +4,7 @@
 //!
 //! ```text
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
-//!                                                        policy + income -> simulate (beside bound) -> printout
+//!                                                        policy + income -> simulate (beside bound) -> plan -> emit, printout
 //! bench discharge -> cell -> printout
 //! ```
 //!
@@ -36,6 +36,8 @@ pub mod income;
 pub mod bound;
 
 pub mod simulate;
+
+pub mod plan;
 
 pub mod cell;
 

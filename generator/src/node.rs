@@ -326,6 +326,8 @@ pub struct Pacing {
     pub fastest: Time,
     /// Longest time aimed at between reports.
     pub slowest: Time,
+    /// What decides between the two.
+    pub pace: Pace,
     /// Stored energy is spread over this long without harvest.
     pub dark_horizon: Time,
     /// Sleep that must stay affordable after any action.
@@ -338,6 +340,15 @@ pub struct Pacing {
     pub when_full: WhenFull,
     /// How much higher an action resumes after it was refused; chosen by the generator when not given.
     pub hysteresis: Option<Voltage>,
+}
+
+/// What decides how long to wait where storage allows more than one action.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pace {
+    /// A table over the storage voltage: what is stored above the reserve, spread evenly over `dark_horizon`. Needs no clock.
+    Even,
+    /// Plans over two days on what each slot of the day brought before. Needs a clock that runs.
+    Planned,
 }
 
 /// What gives way when the backlog is full.

@@ -170,6 +170,51 @@ impl EnergyScale {
     }
 }
 
+/// The energies of a plan as firmware counts them: in units of 2^`shift` µJ, to the nearest, since a plan is about what happens
+/// and no promise rests on it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct EnergyUnit {
+    /// At most 16.
+    pub shift: u8,
+}
+
+impl EnergyUnit {
+    /// Largest storage in units.
+    pub const MOST: u32 = 32_767;
+
+    /// The finest unit in which `full` is counted in at most [`Self::MOST`]; `None` above 2147 J, which 31 bits of microjoules
+    /// do not hold.
+    pub fn of(full: Energy) -> Option<Self> {
+        (0..=16)
+            .map(|shift| Self { shift })
+            .find(|unit| unit.units(full) <= f64::from(Self::MOST))
+    }
+
+    /// `energy`, to the nearest unit; the largest number there is when it is too much.
+    pub fn nearest(self, energy: Energy) -> u32 {
+        self.units(energy).round() as u32
+    }
+
+    /// `energy` over a time, in units times seconds, to the nearest.
+    pub fn nearest_times(self, energy: Energy, time: Time) -> u32 {
+        (self.units(energy) * time.get::<second>()).round() as u32
+    }
+
+    fn units(self, energy: Energy) -> f64 {
+        energy.get::<joule>() * 1e6 / f64::from(1u32 << self.shift)
+    }
+}
+
+/// Energy in whole microjoules, to the nearest: what usually happens, without a safe side.
+pub fn microjoules_nearest(energy: Energy) -> u32 {
+    (energy.get::<joule>() * 1e6).round() as u32
+}
+
+/// Power in whole microwatts, to the nearest.
+pub fn microwatts_nearest(power: Power) -> u32 {
+    (power.get::<watt>() * 1e6).round() as u32
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

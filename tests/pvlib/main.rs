@@ -52,13 +52,7 @@ struct Hours {
 fn main() {
     let arguments = Arguments::from_args();
     let what = "a python3 with pvlib (pip install --requirement tests/pvlib/requirements.txt, MILLPOND_PYTHON names it)";
-    let named = std::env::var("MILLPOND_PYTHON").ok();
-    let programs: Vec<&str> = named
-        .as_deref()
-        .into_iter()
-        .chain(["python3", "/usr/bin/python3"])
-        .collect();
-    let python = Tool::find(&programs, &["-c", "import pandas, pvlib"]);
+    let python = tool::python_with_pvlib();
     tool::announce(python.as_ref(), what);
     let mut trials: Vec<Trial> = Vec::new();
     for (latitude_deg, longitude_deg) in SITES {

@@ -5,5 +5,6 @@
 
 pub mod case;
 pub mod chips;
+pub mod paces;
 pub mod random_node;
 pub mod tool;

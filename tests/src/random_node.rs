@@ -334,6 +334,7 @@ impl Draw {
         Pacing {
             fastest: seconds(self.spread(10.0..300.0)),
             slowest: seconds(self.spread(600.0..7200.0)),
+            pace: Pace::Even,
             dark_horizon: seconds(self.spread(3600.0..86400.0)),
             reserve: reserve.max(seconds(60.0)),
             batch,

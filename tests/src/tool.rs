@@ -70,6 +70,18 @@ impl Tool {
     }
 }
 
+/// The Python that has pvlib: the one named by `MILLPOND_PYTHON`, or the first of the usual places.
+pub fn python_with_pvlib() -> Option<Tool> {
+    let named = env::var("MILLPOND_PYTHON").ok();
+    let own = concat!(env!("CARGO_MANIFEST_DIR"), "/../target/pvlib/bin/python");
+    let programs: Vec<&str> = named
+        .as_deref()
+        .into_iter()
+        .chain([own, "python3", "/usr/bin/python3"])
+        .collect();
+    Tool::find(&programs, &["-c", "import pandas, pvlib"])
+}
+
 /// A trial that needs `tool`, described as `what`: ignored where it is missing, and failed where `CI` is set.
 pub fn trial(
     name: String,

@@ -99,6 +99,7 @@ fn pump_bearing() -> Node {
         policy: Pacing {
             fastest: seconds(20.0),
             slowest: seconds(1800.0),
+            pace: crate::node::Pace::Even,
             dark_horizon: seconds(8.0 * 3600.0),
             reserve: seconds(3600.0),
             batch: 4,

@@ -1,23 +1,25 @@
 //! `millpond simulate`: the policy over time against the physical model.
 
 use std::fs::File;
-use std::io::{BufWriter, IsTerminal};
+use std::io::BufWriter;
 use std::time::Instant;
 
-use indicatif::{ProgressBar, ProgressStyle};
 use millpond::budget::Budget;
 use millpond::emit;
 use millpond::findings::{self, Severity};
 use millpond::income::{Income, TraceError};
-use millpond::node::NodeFile;
+use millpond::node::{NodeFile, Pace};
+use millpond::plan::settings::Settings;
+use millpond::plan::typical::Typical;
 use millpond::printout::{self, Format};
-use millpond::simulate::parts::Parts;
+use millpond::simulate::parts::{Flashing, Parts};
 use millpond::simulate::picture::{Level, Picture};
 use millpond::simulate::study::Study;
 use millpond::simulate::timeline::{Moment, Timeline, Watch};
 use millpond::thresholds::Thresholds;
 use millpond::units::*;
 use millpond::{policy, simulate};
+use millpond_policy::{Plan, Policy};
 
 use crate::cli::Simulate;
 use crate::failure::{Failure, colour};
@@ -35,25 +37,29 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     let policy = policy::policy(node, &thresholds)
         .map_err(|rejected| Failure::Refused(format!("{}: {}\n", file.path, rejected.text())))?;
     let income = income(arguments, &file)?;
-    let plan = simulate::plan(node, arguments.days);
+    let plan = plan(&file, &thresholds, &policy)?;
+    let course = simulate::plan(node, arguments.days);
 
     let mut seen = Seen {
-        picture: Picture::new(plan.duration.get::<second>()),
+        picture: Picture::new(course.duration.get::<second>()),
         timeline: timeline(arguments)?,
     };
-    let study = Study::of(node, &thresholds, policy, &income, &plan, &mut seen);
+    let study = Study::of(node, &thresholds, policy, plan, &income, &course, &mut seen);
     if let Some(timeline) = seen.timeline {
         timeline
             .finish()
             .map_err(|error| Failure::Unusable(format!("the timeline cannot be written: {error}")))?;
     }
     let parts = (arguments.parts > 0).then(|| {
-        let progress = progress(arguments.parts);
+        let progress = super::progress(arguments.parts.into(), "units");
         let parts = Parts::of(
             node,
-            policy,
+            Flashing {
+                policy,
+                plan: plan.filter(|_| node.policy.pace == Pace::Planned),
+            },
             &income,
-            &plan,
+            &course,
             arguments.parts,
             arguments.seed,
             &progress,
@@ -85,6 +91,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
         }
     })?;
     let runs = std::iter::once(&study.outcome)
+        .chain(study.paces.iter().map(|(_, outcome)| outcome))
         .chain(study.baselines.iter().map(|(_, outcome)| outcome))
         .chain(parts.iter().flat_map(|parts| &parts.outcomes));
     match runs.filter(|outcome| !outcome.ledger.is_balanced()).count() {
@@ -93,6 +100,15 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
             "the energy of {unbalanced} runs does not balance to 1 ppm\n"
         ))),
     }
+}
+
+/// The plan of the node: tuned where the node asks for it, with the usual settings where it is only compared with.
+fn plan(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Option<Plan>, Failure> {
+    let node = &file.node;
+    if node.policy.pace == Pace::Planned {
+        return super::tuned(file, thresholds, policy).map(|planned| Some(planned.plan));
+    }
+    Ok(Typical::of(node, thresholds).and_then(|typical| typical.plan(&Settings::usual()).ok()))
 }
 
 /// The income of the run: the trace if there is one, the node's own source otherwise.
@@ -137,15 +153,6 @@ fn levels(thresholds: &Thresholds) -> [Level; 3] {
             storage_v: f64::from(thresholds.transmit.decide_mv) / 1e3,
         },
     ]
-}
-
-/// A bar on standard error; nothing where that is no terminal.
-fn progress(count: u32) -> ProgressBar {
-    if !std::io::stderr().is_terminal() {
-        return ProgressBar::hidden();
-    }
-    let style = ProgressStyle::with_template("{pos} of {len} units {wide_bar} {eta} left");
-    ProgressBar::new(count.into()).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
 }
 
 /// Everything that looks at the run.

@@ -2,7 +2,7 @@
 
 use super::limit::Limit;
 use super::table::Table;
-use super::{Margins, Pacing, Stack, WhenFull};
+use super::{Margins, Pace, Pacing, Stack, WhenFull};
 use crate::problem::Problem;
 use crate::units::*;
 
@@ -54,6 +54,8 @@ pub(super) fn read_policy(root: &mut Table<'_>) -> Option<Pacing> {
         ("thin-evenly", WhenFull::ThinEvenly),
     ];
     let when_full = table.choice("when_full", &choices, Some(WhenFull::KeepNewest));
+    let paces = [("even", Pace::Even), ("planned", Pace::Planned)];
+    let pace = table.choice("pace", &paces, Some(Pace::Even));
     let hysteresis = table.optional::<Voltage>("hysteresis", "50 mV", Limit::NOT_NEGATIVE);
     if let (Some(fastest), Some(slowest)) = (&fastest, &slowest)
         && fastest.value > slowest.value
@@ -85,6 +87,7 @@ pub(super) fn read_policy(root: &mut Table<'_>) -> Option<Pacing> {
     Some(Pacing {
         fastest: fastest?.value,
         slowest: slowest?.value,
+        pace: pace?.value,
         dark_horizon: dark_horizon?.value,
         reserve: reserve?.value,
         batch: batch?,

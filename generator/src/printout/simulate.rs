@@ -2,11 +2,11 @@
 
 use serde::Serialize;
 
-use crate::node::Node;
+use crate::node::{Node, Pace};
 use crate::printout::table::table;
 use crate::simulate::parts::{Parts, QUANTILES};
 use crate::simulate::run::Outcome;
-use crate::simulate::study::Study;
+use crate::simulate::study::{EVEN, PLANNED, Study};
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -17,6 +17,8 @@ pub struct View {
     #[serde(flatten)]
     outcome: OutcomeView,
     bound: Option<BoundView>,
+    pace: &'static str,
+    paces: Vec<Named>,
     baselines: Vec<Named>,
     parts: Option<PartsView>,
     runtime_s: f64,
@@ -88,14 +90,16 @@ impl View {
                     longest_silence_s: bound.longest_silence.get::<second>(),
                     ratio: score,
                 }),
+            pace: pace(node),
+            paces: study
+                .paces
+                .iter()
+                .map(|(name, run)| named(name, run, study))
+                .collect(),
             baselines: study
                 .baselines
                 .iter()
-                .map(|(name, run)| Named {
-                    name,
-                    outcome: outcome(run),
-                    ratio: study.ratio(run),
-                })
+                .map(|(name, run)| named(name, run, study))
                 .collect(),
             parts: parts.map(|parts| PartsView {
                 count: parts.outcomes.len(),
@@ -110,6 +114,22 @@ impl View {
             }),
             runtime_s,
         }
+    }
+}
+
+/// Name of the pace that the node asks for.
+fn pace(node: &Node) -> &'static str {
+    match node.policy.pace {
+        Pace::Even => EVEN,
+        Pace::Planned => PLANNED,
+    }
+}
+
+fn named(name: &'static str, run: &Outcome, study: &Study) -> Named {
+    Named {
+        name,
+        outcome: outcome(run),
+        ratio: study.ratio(run),
     }
 }
 
@@ -138,7 +158,17 @@ fn outcome(outcome: &Outcome) -> OutcomeView {
 
 /// The study as tables.
 pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
-    let mut rows = vec![row("policy", &study.outcome, study)];
+    let mut rows = vec![row(
+        &format!("policy, pace {}", pace(node)),
+        &study.outcome,
+        study,
+    )];
+    rows.extend(
+        study
+            .paces
+            .iter()
+            .map(|(name, run)| row(&format!("policy, pace {name}"), run, study)),
+    );
     rows.extend(study.baselines.iter().map(|(name, run)| row(name, run, study)));
     if let Some(bound) = &study.bound {
         rows.push(vec![

@@ -1,19 +1,28 @@
 //! Many units of one node, each with its own parts, on all cores.
 
 use indicatif::{ParallelProgressIterator, ProgressBar};
-use millpond_policy::Policy;
+use millpond_policy::{Plan, Policy};
 use rand_pcg::Pcg64;
 use rayon::prelude::*;
 
 use crate::income::Income;
 use crate::node::Node;
 use crate::simulate::part::Part;
-use crate::simulate::rule::Flashed;
-use crate::simulate::run::{Outcome, Plan, run};
+use crate::simulate::rule::{Flashed, Planned};
+use crate::simulate::run::{self, Outcome, run};
 use crate::simulate::timeline::Blind;
 
 /// Shares of the units for which a figure is given.
 pub const QUANTILES: [f64; 5] = [0.0, 0.05, 0.5, 0.95, 1.0];
+
+/// What every unit has in its flash.
+#[derive(Clone, Copy, Debug)]
+pub struct Flashing {
+    /// The policy.
+    pub policy: Policy,
+    /// The plan of a node whose pace looks ahead.
+    pub plan: Option<Plan>,
+}
 
 /// What came of many units, in the order of their numbers.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,9 +36,9 @@ impl Parts {
     /// of cores; `progress` shows how many are done.
     pub fn of(
         node: &Node,
-        policy: Policy,
+        flashed: Flashing,
         income: &Income,
-        plan: &Plan,
+        course: &run::Plan,
         count: u32,
         seed: u64,
         progress: &ProgressBar,
@@ -40,7 +49,11 @@ impl Parts {
             .map(|number| {
                 let mut random = Pcg64::new(u128::from(seed), u128::from(number));
                 let part = Part::random(node, &mut random);
-                run(&part, income, &mut Flashed::new(policy), plan, &mut Blind)
+                let policy = flashed.policy;
+                match flashed.plan {
+                    Some(plan) => run(&part, income, &mut Planned::new(policy, plan), course, &mut Blind),
+                    None => run(&part, income, &mut Flashed::new(policy), course, &mut Blind),
+                }
             })
             .collect();
         Self { outcomes }

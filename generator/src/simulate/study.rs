@@ -1,26 +1,33 @@
 //! One node under its policy, beside the baselines and what perfect foresight could reach.
 
-use millpond_policy::Policy;
+use millpond_policy::{Plan, Policy};
 
 use crate::bound::{Bound, Foresight, clairvoyant};
 use crate::income::{Income, Segment};
 use crate::model::bank::{Bank, Wear};
 use crate::model::load::Load;
-use crate::node::{Action, Node};
+use crate::node::{Action, Node, Pace};
 use crate::rounding;
 use crate::simulate::baseline::{ConstantFraction, Costs, FixedInterval, SlotAverages};
 use crate::simulate::part::Part;
-use crate::simulate::rule::Flashed;
-use crate::simulate::run::{Outcome, Plan, run};
+use crate::simulate::rule::{Flashed, Planned};
+use crate::simulate::run::{self, Outcome, run};
 use crate::simulate::timeline::{Blind, Watch};
 use crate::thresholds::Thresholds;
 use crate::units::*;
 
+/// Name of the pace by the table.
+pub const EVEN: &str = "even";
+/// Name of the pace that plans.
+pub const PLANNED: &str = "planned";
+
 /// A run under the policy, and what to compare it with.
 #[derive(Clone, Debug)]
 pub struct Study {
-    /// The policy.
+    /// The policy under its own pace.
     pub outcome: Outcome,
+    /// The policy under the other pace, by its name.
+    pub paces: Vec<(&'static str, Outcome)>,
     /// The baselines by name, in the same world.
     pub baselines: Vec<(&'static str, Outcome)>,
     /// What foresight reaches; `None` where even a node that only sleeps would die.
@@ -28,17 +35,33 @@ pub struct Study {
 }
 
 impl Study {
-    /// Runs the nominal unit of `node` on `income`; `watch` sees the run under the policy.
+    /// Runs the nominal unit of `node` on `income`; `watch` sees the run under the policy, at the pace that the node asks for.
+    /// Without a `plan` that is even spending.
     pub fn of(
         node: &Node,
         thresholds: &Thresholds,
         policy: Policy,
+        plan: Option<Plan>,
         income: &Income,
-        plan: &Plan,
+        course: &run::Plan,
         watch: &mut impl Watch,
     ) -> Self {
         let part = Part::nominal(node);
-        let outcome = run(&part, income, &mut Flashed::new(policy), plan, watch);
+        let even = Flashed::new(policy);
+        let planned = plan.map(|plan| Planned::new(policy, plan));
+        let mut paces = Vec::new();
+        let outcome = match (node.policy.pace, planned) {
+            (Pace::Planned, Some(mut planned)) => {
+                paces.push((EVEN, run(&part, income, &mut even.clone(), course, &mut Blind)));
+                run(&part, income, &mut planned, course, watch)
+            }
+            (_, planned) => {
+                if let Some(mut planned) = planned {
+                    paces.push((PLANNED, run(&part, income, &mut planned, course, &mut Blind)));
+                }
+                run(&part, income, &mut even.clone(), course, watch)
+            }
+        };
         let batch = policy.parts().batch;
         let interval_s = u32::from(rounding::seconds_up(
             node.policy.fastest / f64::from(node.policy.batch),
@@ -50,7 +73,7 @@ impl Study {
                 &part,
                 income,
                 &mut FixedInterval::new(interval_s, batch, threshold_mv),
-                plan,
+                course,
                 &mut Blind,
             )
         };
@@ -63,7 +86,7 @@ impl Study {
                     &part,
                     income,
                     &mut SlotAverages::new(policy, costs),
-                    plan,
+                    course,
                     &mut Blind,
                 ),
             ),
@@ -73,15 +96,16 @@ impl Study {
                     &part,
                     income,
                     &mut ConstantFraction::new(policy, costs, node.policy.dark_horizon.get::<second>()),
-                    plan,
+                    course,
                     &mut Blind,
                 ),
             ),
         ];
         Self {
             outcome,
+            paces,
             baselines,
-            bound: clairvoyant(&foresight(node, income, plan)).ok(),
+            bound: clairvoyant(&foresight(node, income, course)).ok(),
         }
     }
 
@@ -107,7 +131,7 @@ fn costs(node: &Node, thresholds: &Thresholds) -> Costs {
 }
 
 /// What foresight may count on: everything at its best for the nominal unit, so that the bound holds.
-fn foresight(node: &Node, income: &Income, plan: &Plan) -> Foresight {
+pub fn foresight(node: &Node, income: &Income, course: &run::Plan) -> Foresight {
     let bank = Bank::of(&node.storage, Wear::NONE);
     let floor = node.supply.regulator.floor();
     let full = node.harvest.overvoltage;
@@ -145,8 +169,8 @@ fn foresight(node: &Node, income: &Income, plan: &Plan) -> Foresight {
             * f64::from(node.policy.batch);
     let saved = at_least(asleep.power, asleep.current) * busy;
     Foresight {
-        duration: plan.duration,
-        income: segments(income, plan.duration)
+        duration: course.duration,
+        income: segments(income, course.duration)
             .map(|segment| {
                 let most = node.harvest.maximum_current * full;
                 (
@@ -156,7 +180,7 @@ fn foresight(node: &Node, income: &Income, plan: &Plan) -> Foresight {
             })
             .collect(),
         capacity: stored(full) - stored(floor),
-        stored_start: (stored(plan.start) - stored(floor)).max(joules(0.0)),
+        stored_start: (stored(course.start) - stored(floor)).max(joules(0.0)),
         sleep,
         report: (actions - saved).max(actions * 0.01),
         fastest: node.policy.fastest,

@@ -4,7 +4,7 @@ use millpond_policy::Reason;
 use super::*;
 use crate::node::{self, Node, Source};
 use crate::policy::policy;
-use crate::simulate::parts::Parts;
+use crate::simulate::parts::{Flashing, Parts};
 use crate::simulate::rule::Flashed;
 use crate::simulate::timeline::Blind;
 use crate::thresholds::Thresholds;
@@ -233,8 +233,17 @@ fn a_run_depends_on_its_seed_alone() {
         let plan = crate::simulate::plan(&node, 7.0);
         let with = |threads: usize, seed: u64| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
-            pool.expect("threads")
-                .install(|| Parts::of(&node, policy, &income, &plan, 20, seed, &ProgressBar::hidden()))
+            pool.expect("threads").install(|| {
+                Parts::of(
+                    &node,
+                    Flashing { policy, plan: None },
+                    &income,
+                    &plan,
+                    20,
+                    seed,
+                    &ProgressBar::hidden(),
+                )
+            })
         };
         let parts = with(1, 3);
         assert_eq!(parts, with(2, 3));

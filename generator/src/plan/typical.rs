@@ -1,0 +1,194 @@
+//! What a plan knows of the nominal unit: its energies and costs, as the firmware and as a drill have them.
+
+use millpond_policy::{Costs, EnergyModel, Plan, PlanParts, Rejected, SLOT_S};
+
+use crate::model::bank::{Bank, Wear};
+use crate::model::drain::Drain;
+use crate::model::load::Load;
+use crate::node::{Action, Node};
+use crate::plan::practice::Year;
+use crate::plan::settings::{self, Settings};
+use crate::rounding::{self, EnergyScale, EnergyUnit};
+use crate::thresholds::Thresholds;
+use crate::units::*;
+
+/// The constants of a plan that follow from the node.
+#[derive(Clone, Copy, Debug)]
+pub struct Typical {
+    energy: EnergyModel,
+    costs: Costs,
+    unit: EnergyUnit,
+    /// Stored above the floor when full.
+    full: Energy,
+    /// Stored above the floor at the higher of the two thresholds.
+    decide: Energy,
+    /// Asleep, leakage included.
+    sleep: Power,
+    sample: Energy,
+    full_reading_mv: u16,
+    fastest_s: u16,
+    slowest_s: u16,
+    store: Store,
+}
+
+/// The storage and the costs as plain numbers (J, W), for a drill.
+#[derive(Clone, Copy, Debug)]
+pub struct Store {
+    pub(super) full_j: f64,
+    pub(super) decide_j: f64,
+    pub(super) connect_j: f64,
+    pub(super) cold_j: f64,
+    /// Efficiency of a cold start over the usual one.
+    pub(super) cold_part: f64,
+    pub(super) sleep_w: f64,
+    /// One report with its samples.
+    pub(super) report_j: f64,
+    pub(super) batch: f64,
+    floor_v2: f64,
+    v2_per_j: f64,
+}
+
+impl Store {
+    /// What an ideal reading shows.
+    pub(super) fn reading_mv(&self, stored_j: f64) -> u16 {
+        ((self.floor_v2 + stored_j * self.v2_per_j).sqrt() * 1e3) as u16
+    }
+}
+
+impl Typical {
+    /// The figures of the nominal unit of `node`; `None` if they do not fit into 31 bits of microjoules.
+    ///
+    /// Constant currents cost by the voltage: they are taken at the middle between the threshold and the overvoltage limit.
+    pub fn of(node: &Node, thresholds: &Thresholds) -> Option<Self> {
+        let bank = Bank::of(&node.storage, Wear::NONE);
+        let stored = |at: Voltage| bank.stored(&vec![at.get::<volt>(); bank.branches.len()]);
+        let floor = thresholds.floor;
+        let overvoltage = thresholds.overvoltage;
+        let full = stored(overvoltage) - stored(floor);
+        let unit = EnergyUnit::of(full)?;
+        // The capacitance that holds as much between floor and overvoltage as the bank does.
+        let squares = overvoltage * overvoltage - floor * floor;
+        let capacitance: Capacitance = full * 2.0 / squares;
+        let scale = EnergyScale::of(capacitance, floor, overvoltage)?;
+        let decide_mv = thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv);
+        let decide = rounding::from_millivolts(decide_mv).min(overvoltage);
+        let middle = (decide + overvoltage) / 2.0;
+        let nothing = fraction(0.0);
+        let regulator = &node.supply.regulator;
+        let drawn = |drain: &Drain| middle * drain.at(middle);
+        let energy = |action: &Action| -> Energy {
+            let once = Action {
+                attempts: 1,
+                ..action.clone()
+            };
+            Load::of(regulator, &once, node.radio.as_ref(), nothing)
+                .stretches
+                .iter()
+                .map(|stretch| drawn(&stretch.drain) * stretch.duration)
+                .sum()
+        };
+        let (measure, transmit) = (energy(&node.measure), energy(&node.transmit));
+        let asleep = Load::asleep(regulator, node.sleep_current, seconds(1.0), nothing);
+        let sleep = drawn(&asleep.drain) + middle * (bank.leakage * middle);
+        let batch = f64::from(node.policy.batch);
+        let connect = match &node.supply.gate {
+            Some(gate) => gate.connect_above,
+            None => decide,
+        };
+        let above_j = |at: Voltage| (stored(at) - stored(floor)).get::<joule>();
+        let store = Store {
+            full_j: full.get::<joule>(),
+            decide_j: above_j(decide),
+            connect_j: above_j(connect.min(overvoltage)),
+            cold_j: above_j(node.harvest.cold_start).max(0.0),
+            cold_part: (node.harvest.cold_start_efficiency / node.harvest.converter_efficiency)
+                .get::<ratio>(),
+            sleep_w: sleep.get::<watt>(),
+            report_j: (transmit + measure * batch).get::<joule>(),
+            batch,
+            floor_v2: floor.get::<volt>() * floor.get::<volt>(),
+            v2_per_j: 2.0 / capacitance.get::<farad>(),
+        };
+        Some(Self {
+            store,
+            energy: EnergyModel {
+                floor_mv: scale.floor_mv,
+                full_mv: scale.full_mv,
+                energy_shift_before: scale.shift_before,
+                energy_scale: scale.scale,
+                energy_shift_after: scale.shift_after,
+            },
+            costs: Costs {
+                measure_uj: rounding::microjoules_nearest(measure),
+                transmit_uj: rounding::microjoules_nearest(transmit),
+                sleep_uw: rounding::microwatts_nearest(sleep),
+            },
+            unit,
+            full,
+            decide: stored(decide) - stored(floor),
+            sleep,
+            sample: measure + transmit / batch,
+            full_reading_mv: full_reading_mv(thresholds),
+            fastest_s: rounding::seconds_up(node.policy.fastest / batch),
+            slowest_s: rounding::seconds_up(node.policy.slowest / batch),
+        })
+    }
+
+    /// The storage and the costs as plain numbers.
+    pub(super) fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// The plan under these settings.
+    ///
+    /// # Errors
+    ///
+    /// The rule that the constants break.
+    pub fn plan(&self, settings: &Settings) -> Result<Plan, Rejected> {
+        let room = self.full - self.decide;
+        let units = |energy: Energy| u16::try_from(self.unit.nearest(energy)).unwrap_or(u16::MAX);
+        let slot = seconds(f64::from(SLOT_S));
+        Plan::new(PlanParts {
+            energy: self.energy,
+            costs: self.costs,
+            unit_shift: self.unit.shift,
+            full_units: units(self.full),
+            sleep_units: units(self.sleep * slot),
+            sample_unit_s: self.unit.nearest_times(self.sample, slot).max(1),
+            reserve_units: units(self.decide + room * settings.reserve()),
+            target_units: units(self.decide + room * settings.target()),
+            full_reading_mv: self.full_reading_mv,
+            caution: settings.caution(),
+            slot_kept: settings.slot_kept(),
+            ratio_kept: settings.ratio_kept(),
+            ratio_fading: settings.ratio_fading(),
+            growth: settings.growth(),
+            fastest_s: self.fastest_s,
+            slowest_s: self.slowest_s,
+        })
+    }
+
+    /// The settings that come before all tuning: a reserve that lets the node sleep through the longest stretch of the made
+    /// years in which less comes in than sleep takes.
+    pub fn least_settings(&self, node: &Node, years: &[Year]) -> Settings {
+        let lost = years
+            .iter()
+            .map(|year| year.longest_dark(node, self.sleep))
+            .fold(joules(0.0), Energy::max);
+        let share = (lost / (self.full - self.decide)).get::<ratio>() * 256.0;
+        let place = settings::ALL.iter().position(|setting| setting.name == "reserve");
+        let mut least = settings::ALL.map(|setting| setting.least);
+        if let Some(place) = place {
+            let most = settings::ALL[place].most;
+            least[place] = (share.ceil() as i32).clamp(0, most / 2);
+        }
+        Settings(least)
+    }
+}
+
+/// The lowest reading at which a converter that has stopped charging may stand: the overvoltage limit, read as low as the
+/// tolerances of sensing allow, less one count.
+fn full_reading_mv(thresholds: &Thresholds) -> u16 {
+    let lowest = thresholds.scale.lowest_reading(thresholds.overvoltage);
+    u16::try_from(rounding::millivolts_down(lowest.max(volts(0.0)))).unwrap_or(u16::MAX)
+}
