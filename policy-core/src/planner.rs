@@ -9,7 +9,8 @@
 //! It needs no clock but one that runs: the phase of the day is whatever it is at the start. For the first day, while it
 //! learns, the pace table holds. Safety never rests on it: thresholds are checked after it, as they are after the table.
 //!
-//! 32-bit integers; one division in a plan, none in a decision.
+//! 32-bit integers. The one division of a plan, and the ratio of a slot, are long divisions to 16 bits: no chip needs a
+//! helper of its compiler for them.
 
 use crate::decide::decide_every;
 use crate::decision::Decision;
@@ -33,6 +34,12 @@ const CAUTION_BITS: u32 = 7;
 const WEIGHT_BITS: u32 = 8;
 /// Half of the last, for rounding to the nearest.
 const WEIGHT_HALF: u32 = 1 << 7;
+/// A ratio is counted up to 3.
+const LARGEST_RATIO: u16 = 192;
+/// Bits of a quotient.
+const QUOTIENT_BITS: u32 = 16;
+/// `balance_uj` when as much was spent as had been stored.
+const BALANCED_UJ: u32 = 1 << 31;
 /// A slot tells of today's ratio when it brings more than this part of the storage: 2⁻⁹ of it.
 const TELLING_BITS: u32 = 9;
 
@@ -54,7 +61,7 @@ const TELLING_BITS: u32 = 9;
 pub struct Planner {
     /// Average income of each slot of the day (units).
     slots_units: [u16; SLOTS],
-    /// What was spent in this slot, less what was stored at its start (µJ), modulo 2³².
+    /// What was spent in this slot, less what was stored at its start, plus 2³¹ (µJ); it stops at 2³² − 1.
     balance_uj: u32,
     /// Since the start of this slot (s).
     since_s: u16,
@@ -93,7 +100,7 @@ impl Planner {
     pub const fn cold_start() -> Self {
         Self {
             slots_units: [0; SLOTS],
-            balance_uj: 0,
+            balance_uj: BALANCED_UJ,
             since_s: 0,
             interval_s: u16::MAX,
             slot: 0,
@@ -179,7 +186,7 @@ impl Planner {
     /// planner.spend(5_000); // a display was redrawn
     /// ```
     pub const fn spend(&mut self, energy_uj: u32) {
-        self.balance_uj = self.balance_uj.wrapping_add(energy_uj);
+        self.balance_uj = self.balance_uj.saturating_add(energy_uj);
     }
 
     /// Lets time pass; at the end of a slot, learns from it and plans. Part of [`Planner::decide`]; alone it serves firmware
@@ -199,10 +206,11 @@ impl Planner {
         let stored_uj = parts.energy.stored_uj(reading.storage_mv);
         if self.learned == NOT_STARTED {
             self.learned = 0;
-            self.balance_uj = 0_u32.wrapping_sub(stored_uj);
+            self.balance_uj = BALANCED_UJ.wrapping_sub(stored_uj);
             return;
         }
         let elapsed_s = u16::try_from(reading.elapsed_s).unwrap_or(u16::MAX);
+        // OK because a product that does not fit belongs to more than two slots, of which nothing is learned (`Plan::new`).
         self.spend(parts.costs.sleep_uw.wrapping_mul(u32::from(elapsed_s)));
         self.since_s = self.since_s.saturating_add(elapsed_s);
         if self.since_s < SLOT_S {
@@ -219,7 +227,8 @@ impl Planner {
                 self.slot = 0;
             }
         }
-        self.balance_uj = 0_u32.wrapping_sub(stored_uj);
+        // OK because `Plan::new` keeps what is stored below 2³¹.
+        self.balance_uj = BALANCED_UJ.wrapping_sub(stored_uj);
         if self.is_planning() {
             self.interval_s = self.interval(parts, stored_uj);
         }
@@ -230,9 +239,10 @@ impl Planner {
         let Some(slot) = self.slots_units.get_mut(usize::from(self.slot)) else {
             return;
         };
-        // OK because the sum's true value fits into 31 bits (`Plan::new`); below 0 is an error of the reading.
-        let income_uj = stored_uj.wrapping_add(self.balance_uj);
-        let income_uj = if income_uj > i32::MAX as u32 { 0 } else { income_uj };
+        // Below 0 is an error of the reading. Both ends hold, so that more stored is never less income.
+        let income_uj = stored_uj
+            .saturating_add(self.balance_uj)
+            .saturating_sub(BALANCED_UJ);
         let income_units = income_uj.wrapping_shr(u32::from(parts.unit_shift));
         let known_units = u32::from(*slot);
         let seen_units = if storage_mv >= parts.full_reading_mv {
@@ -252,7 +262,13 @@ impl Planner {
             return;
         }
         if known_units > u32::from(parts.full_units.wrapping_shr(TELLING_BITS)) {
-            self.ratio = weighted(self.ratio, ratio(seen_units, known_units), parts.ratio_kept);
+            // OK because seen_units has 16 bits; the answer fits into 8.
+            let today = quotient(seen_units.wrapping_shl(RATIO_BITS), known_units).min(LARGEST_RATIO);
+            self.ratio = weighted(
+                self.ratio,
+                u8::try_from(today).unwrap_or(u8::MAX),
+                parts.ratio_kept,
+            );
         } else {
             let distance = u32::from(self.ratio.abs_diff(RATIO_ONE));
             let left = distance
@@ -286,12 +302,8 @@ impl Planner {
         let needed = parts
             .sample_unit_s
             .wrapping_mul(u32::try_from(slope.slots).unwrap_or(1));
-        // The one division of a plan. Rounded up: never faster than planned.
-        let interval_s = match needed.checked_div(units) {
-            Some(whole) => whole.saturating_add(1),
-            None => u32::MAX,
-        };
-        let interval_s = u16::try_from(interval_s).unwrap_or(u16::MAX);
+        // The one division of a plan. Never faster than planned; without spending, the quotient is at its end.
+        let interval_s = quotient(needed, units).saturating_add(1);
         interval_s.max(parts.fastest_s).min(parts.slowest_s)
     }
 
@@ -372,16 +384,49 @@ fn weighted(first: u8, second: u8, weight: u8) -> u8 {
     u8::try_from(sum).unwrap_or(u8::MAX)
 }
 
-/// `seen / known` in 1/64, rounded down, at most 3: bit by bit, without a division.
-fn ratio(seen_units: u32, known_units: u32) -> u8 {
-    let mut answer = 0_u8;
-    let scaled = seen_units.wrapping_shl(RATIO_BITS);
-    for bit in [128_u8, 64, 32, 16, 8, 4, 2, 1] {
-        let trial = answer | bit;
-        // OK because known_units is below 2¹⁶.
-        if trial <= 192 && known_units.wrapping_mul(u32::from(trial)) <= scaled {
-            answer = trial;
+/// `dividend / divisor`, rounded down, at most 65535: a long division, bit by bit. The divisor is below 2³¹; by 0 the answer is
+/// 65535.
+fn quotient(dividend: u32, divisor: u32) -> u16 {
+    let mut rest = dividend.wrapping_shr(QUOTIENT_BITS);
+    if rest >= divisor {
+        return u16::MAX;
+    }
+    // The bits of the dividend go out to the left while those of the answer come in from the right.
+    let mut low = (dividend & u32::from(u16::MAX)) as u16;
+    for _ in 0..QUOTIENT_BITS {
+        rest = rest.wrapping_shl(1) | u32::from(low.wrapping_shr(QUOTIENT_BITS.wrapping_sub(1)));
+        low = low.wrapping_shl(1);
+        // OK because rest was below the divisor, and is below twice that now.
+        if rest >= divisor {
+            rest = rest.wrapping_sub(divisor);
+            low |= 1;
         }
     }
-    answer
+    low
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the processor's own division: every divisor near a power of two, dividends of every size.
+    #[test]
+    fn the_long_division_is_division() {
+        for divisor_bits in 0..31 {
+            for divisor in [
+                (1_u32 << divisor_bits) - 1,
+                1 << divisor_bits,
+                (1 << divisor_bits) + 1,
+            ] {
+                let mut dividend = 1_u32;
+                for _ in 0..1_000 {
+                    dividend = dividend.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    for dividend in [dividend, dividend >> 8, dividend >> 16, u32::MAX] {
+                        let want = dividend.checked_div(divisor).unwrap_or(u32::MAX);
+                        assert_eq!(u32::from(quotient(dividend, divisor)), want.min(65_535));
+                    }
+                }
+            }
+        }
+    }
 }
