@@ -83,6 +83,10 @@ struct Slope {
 }
 
 impl Slope {
+    /// Flatter than any, and steeper than any.
+    const FLATTEST: Self = Self { units: -1, slots: 0 };
+    const STEEPEST: Self = Self { units: 1, slots: 0 };
+
     /// Whether this is steeper than `other`. OK because units stay below 2²⁵ and slots at most 48 ([`Plan::new`]).
     fn is_above(self, other: Self) -> bool {
         self.units.wrapping_mul(other.slots) > other.units.wrapping_mul(self.slots)
@@ -203,10 +207,9 @@ impl Planner {
     /// ```
     pub fn observe(&mut self, plan: &Plan, reading: Reading) {
         let parts = plan.parts();
-        let stored_uj = parts.energy.stored_uj(reading.storage_mv);
         if self.learned == NOT_STARTED {
             self.learned = 0;
-            self.balance_uj = BALANCED_UJ.wrapping_sub(stored_uj);
+            self.balance_uj = BALANCED_UJ.wrapping_sub(parts.energy.stored_uj(reading.storage_mv));
             return;
         }
         let elapsed_s = u16::try_from(reading.elapsed_s).unwrap_or(u16::MAX);
@@ -216,6 +219,7 @@ impl Planner {
         if self.since_s < SLOT_S {
             return;
         }
+        let stored_uj = parts.energy.stored_uj(reading.storage_mv);
         if self.since_s < SLOT_S.wrapping_mul(2) {
             self.learn(parts, reading.storage_mv, stored_uj);
         }
@@ -318,8 +322,8 @@ impl Planner {
         // All that may be spent by the end of the slot, before what has to stay.
         let mut have = stored.min(full);
         let mut slots = 0_i32;
-        let mut least: Option<Slope> = None;
-        let mut most: Option<Slope> = None;
+        let mut least = Slope::FLATTEST;
+        let mut most = Slope::STEEPEST;
         for caution in &parts.caution {
             let slot_units = ahead.next().copied().unwrap_or(0);
             distance = distance
@@ -352,24 +356,20 @@ impl Planner {
                 units: have.wrapping_sub(stays.1),
                 slots,
             };
-            if let Some(most) = most
-                && lower.is_above(most)
-            {
+            if lower.is_above(most) {
                 return most;
             }
-            if let Some(least) = least
-                && least.is_above(upper)
-            {
+            if least.is_above(upper) {
                 return least;
             }
-            if least.is_none_or(|least| lower.is_above(least)) {
-                least = Some(lower);
+            if lower.is_above(least) {
+                least = lower;
             }
-            if most.is_none_or(|most| most.is_above(upper)) {
-                most = Some(upper);
+            if most.is_above(upper) {
+                most = upper;
             }
         }
-        most.unwrap_or(Slope { units: 0, slots: 1 })
+        most
     }
 }
 

@@ -81,7 +81,13 @@ pub(crate) fn any_plan() -> impl Strategy<Value = Plan> {
     let times = (edge_u16(), edge_u16()).prop_map(|(a, b)| (a.min(b).max(1), a.max(b).max(1)));
     let levels = (0_u16..=32_767, 0..=u16::MAX, 0..=u16::MAX).prop_map(|(full_units, reserve, target)| {
         let part = |of: u16| ((u32::from(full_units) * u32::from(of)) >> 16) as u16;
-        let ends = |of: u16| if of % 7 == 0 { full_units } else { part(of) };
+        let ends = |of: u16| {
+            if of.is_multiple_of(7) {
+                full_units
+            } else {
+                part(of)
+            }
+        };
         (full_units, ends(reserve), ends(target))
     });
     let caution = prop_oneof![
