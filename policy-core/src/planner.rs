@@ -259,20 +259,18 @@ impl Planner {
         } else {
             income_units
         };
-        let seen_units = seen_units.min(u32::from(u16::MAX));
+        let seen_units = u16::try_from(seen_units).unwrap_or(u16::MAX);
         if self.learned < ALL_LEARNED {
-            *slot = u16::try_from(seen_units).unwrap_or(u16::MAX);
+            *slot = seen_units;
             self.learned = self.learned.wrapping_add(1);
             return;
         }
         if known_units > u32::from(parts.full_units.wrapping_shr(TELLING_BITS)) {
-            // OK because seen_units has 16 bits; the answer fits into 8.
-            let today = quotient(seen_units.wrapping_shl(RATIO_BITS), known_units).min(LARGEST_RATIO);
-            self.ratio = weighted(
-                self.ratio,
-                u8::try_from(today).unwrap_or(u8::MAX),
-                parts.ratio_kept,
-            );
+            // OK because seen_units has 16 bits, and the average of two ratios 8.
+            let today =
+                quotient(u32::from(seen_units).wrapping_shl(RATIO_BITS), known_units).min(LARGEST_RATIO);
+            let ratio = weighted(u16::from(self.ratio), today, parts.ratio_kept);
+            self.ratio = u8::try_from(ratio).unwrap_or(u8::MAX);
         } else {
             let distance = u32::from(self.ratio.abs_diff(RATIO_ONE));
             let left = distance
@@ -285,15 +283,7 @@ impl Planner {
                 RATIO_ONE.wrapping_sub(left)
             };
         }
-        let kept = u32::from(parts.slot_kept);
-        let fresh = 256_u32.wrapping_sub(kept);
-        // OK because both are averages of 16-bit numbers.
-        let averaged = known_units
-            .wrapping_mul(kept)
-            .wrapping_add(seen_units.wrapping_mul(fresh))
-            .wrapping_add(WEIGHT_HALF)
-            .wrapping_shr(WEIGHT_BITS);
-        *slot = u16::try_from(averaged).unwrap_or(u16::MAX);
+        *slot = weighted(*slot, seen_units, parts.slot_kept);
     }
 
     /// Time between measurements from here on (s).
@@ -373,15 +363,15 @@ impl Planner {
     }
 }
 
-/// The average of two ratios with this weight (1/256) on the first, to the nearest.
-fn weighted(first: u8, second: u8, weight: u8) -> u8 {
+/// The average of two numbers with this weight (1/256) on the first, to the nearest.
+fn weighted(first: u16, second: u16, weight: u8) -> u16 {
     let rest = 256_u32.wrapping_sub(u32::from(weight));
     let sum = u32::from(first)
         .wrapping_mul(u32::from(weight))
         .wrapping_add(u32::from(second).wrapping_mul(rest))
         .wrapping_add(WEIGHT_HALF)
         .wrapping_shr(WEIGHT_BITS);
-    u8::try_from(sum).unwrap_or(u8::MAX)
+    u16::try_from(sum).unwrap_or(u16::MAX)
 }
 
 /// `dividend / divisor`, rounded down, at most 65535: a long division, bit by bit. The divisor is below 2³¹; by 0 the answer is
