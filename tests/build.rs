@@ -80,6 +80,7 @@ fn node(name: &str, when_full: WhenFull, parts: PolicyParts) -> Constants {
         },
         when_full,
         thresholds: Vec::new(),
+        plan: None,
     }
 }
 

@@ -13,7 +13,8 @@ mod template;
 mod verify;
 mod write;
 
-use millpond_policy::{PolicyParts, WhenFull};
+use millpond_policy::{PlanParts, PolicyParts, WhenFull};
+use minijinja::value::{Serde, Value};
 use serde::Serialize;
 
 pub use verify::{Stale, StaleReason, verify};
@@ -38,6 +39,19 @@ pub struct Constants {
     pub when_full: WhenFull,
     /// How the thresholds came about, for the reader.
     pub thresholds: Vec<ThresholdRow>,
+    /// The plan, for a node that plans.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plan: Option<EmittedPlan>,
+}
+
+/// The constants of a plan, and where they come from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct EmittedPlan {
+    /// What it was made from, for the reader: a line each.
+    pub made_from: Vec<String>,
+    /// The constants.
+    #[serde(flatten)]
+    pub parts: PlanParts,
 }
 
 /// The decide thresholds as raw readings of the converter (counts), rounded up.
@@ -88,6 +102,7 @@ trait Emitter {
 ///     decide_counts: DecideCounts { measure: 425, transmit: 505 },
 ///     when_full: WhenFull::ThinEvenly,
 ///     thresholds: Vec::new(),
+///     plan: None,
 /// };
 /// assert!(emit::c_header(&constants).contains("#define CRACK_GAUGE_TRANSMIT_MV 3090u\n"));
 /// assert!(emit::rust_module(&constants).contains("    transmit_mv: 3090,\n"));
@@ -136,10 +151,21 @@ fn threshold_lines(thresholds: &[ThresholdRow]) -> Vec<String> {
     lines
 }
 
+/// The constants of the plan for a template; nothing where there is none.
+fn plan(constants: &Constants) -> Value {
+    Value::from(Serde(constants.plan.as_ref().map(|plan| &plan.parts)))
+}
+
+/// What the plan was made from, as lines for a comment.
+fn plan_lines(constants: &Constants) -> Vec<String> {
+    let lines = constants.plan.iter().flat_map(|plan| &plan.made_from);
+    lines.map(|line| names::comment(line)).collect()
+}
+
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use millpond_policy::Policy;
+    use millpond_policy::{Plan, Policy};
 
     pub(crate) fn example() -> Constants {
         let term = |term: &str, volts: &str| (term.to_owned(), volts.to_owned());
@@ -163,6 +189,44 @@ pub(crate) mod tests {
                     term("one count */ of sensing", "0.006 V"),
                 ],
             }],
+            plan: None,
+        }
+    }
+
+    fn planned() -> Constants {
+        Constants {
+            plan: Some(EmittedPlan {
+                made_from: vec!["two years */ of weather".to_owned()],
+                parts: *Plan::EXAMPLE.parts(),
+            }),
+            ..example()
+        }
+    }
+
+    #[test]
+    fn a_plan_is_in_every_output_and_only_where_there_is_one() {
+        type Emit = fn(&Constants) -> String;
+        let outputs: [(Emit, &str, &str); 3] = [
+            (
+                c_header,
+                "PLAN_SAMPLE_UNIT_S 260859UL\n",
+                "\n *     two years * / of weather\n",
+            ),
+            (
+                rust_module,
+                "    sample_unit_s: 260859,\n",
+                "\n///     two years * / of weather\n",
+            ),
+            (
+                json,
+                "\"sample_unit_s\": 260859,\n",
+                "\"two years */ of weather\"",
+            ),
+        ];
+        for (emit, constant, line) in outputs {
+            let (without, with) = (emit(&example()), emit(&planned()));
+            assert!(with.contains(constant) && with.contains(line), "{with}");
+            assert!(!without.to_lowercase().contains("plan"), "{without}");
         }
     }
 

@@ -113,6 +113,7 @@ fn constants(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Const
             .actions()
             .map(|(name, threshold)| row(thresholds, name, threshold))
             .to_vec(),
+        plan: None,
     }
 }
 

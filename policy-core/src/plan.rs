@@ -4,6 +4,8 @@
 
 use crate::energy::{Costs, EnergyModel};
 use crate::rejected::Rejected;
+#[cfg(feature = "serde")]
+use serde::ser::Serializer;
 
 /// Slots of the day that income is remembered for.
 pub const SLOTS: usize = 24;
@@ -18,6 +20,8 @@ const LARGEST_UNIT_SHIFT: u8 = 16;
 const LARGEST_FULL_UNITS: u16 = 32_767;
 /// 2³² − 1 through the look ahead.
 const LARGEST_SAMPLE_UNIT_S: u32 = 89_478_485;
+/// A factor of 1, in 1/64.
+const LEAST_GROWTH: u8 = 64;
 /// Two slots: how long a sum of energies may run before it is used or dropped (s).
 const LONGEST_SUM_S: u32 = 7_200;
 /// 31 bits: a sum of energies has a sign.
@@ -25,6 +29,7 @@ const LARGEST_SUM_UJ: u32 = i32::MAX as u32;
 
 /// The constants before they are checked; [`Plan::new`] makes a plan of them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PlanParts {
     /// Stored energy of a typical unit from a reading. A plan is about what happens, not about the worst part.
@@ -46,6 +51,7 @@ pub struct PlanParts {
     /// From this reading on the converter may have stopped charging (mV), and the income may be more than was seen.
     pub full_reading_mv: u16,
     /// Part of the remembered income that each slot ahead counts on (1/128).
+    #[cfg_attr(feature = "serde", serde(serialize_with = "as_list"))]
     pub caution: [u8; AHEAD_SLOTS],
     /// What a slot keeps of its average a day later (1/256).
     pub slot_kept: u8,
@@ -53,12 +59,18 @@ pub struct PlanParts {
     pub ratio_kept: u8,
     /// What is left of the ratio's distance from 1 in each slot ahead (1/256).
     pub ratio_fading: u8,
-    /// Factor on the income of a slot that ended full (1/64).
+    /// Factor on the income of a slot that ended full (1/64), at least 64.
     pub growth: u8,
     /// Least time between measurements (s), at least 1.
     pub fastest_s: u16,
     /// Longest time between measurements (s), at least `fastest_s`.
     pub slowest_s: u16,
+}
+
+/// The list of cautions: the arrays that serde knows by itself end at 32.
+#[cfg(feature = "serde")]
+fn as_list<S: Serializer>(caution: &[u8; AHEAD_SLOTS], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_seq(caution)
 }
 
 /// The constants of a plan. Only sets that keep every rule of [`Rejected`] can be built.
@@ -98,6 +110,9 @@ impl Plan {
         }
         if parts.sample_unit_s == 0 || parts.sample_unit_s > LARGEST_SAMPLE_UNIT_S {
             return Err(Rejected::PlanSampleCost);
+        }
+        if parts.growth < LEAST_GROWTH {
+            return Err(Rejected::PlanGrowth);
         }
         if parts.fastest_s == 0 || parts.fastest_s > parts.slowest_s {
             return Err(Rejected::PlanFastest);

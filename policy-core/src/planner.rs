@@ -9,7 +9,8 @@
 //! It needs no clock but one that runs: the phase of the day is whatever it is at the start. For the first day, while it
 //! learns, the pace table holds. Safety never rests on it: thresholds are checked after it, as they are after the table.
 //!
-//! 32-bit integers; one division in a plan, none in a decision.
+//! 32-bit integers. The one division of a plan, and the ratio of a slot, are long divisions to 16 bits: no chip needs a
+//! helper of its compiler for them.
 
 use crate::decide::decide_every;
 use crate::decision::Decision;
@@ -33,6 +34,12 @@ const CAUTION_BITS: u32 = 7;
 const WEIGHT_BITS: u32 = 8;
 /// Half of the last, for rounding to the nearest.
 const WEIGHT_HALF: u32 = 1 << 7;
+/// A ratio is counted up to 3.
+const LARGEST_RATIO: u16 = 192;
+/// Bits of a quotient.
+const QUOTIENT_BITS: u32 = 16;
+/// `balance_uj` when as much was spent as had been stored.
+const BALANCED_UJ: u32 = 1 << 31;
 /// A slot tells of today's ratio when it brings more than this part of the storage: 2⁻⁹ of it.
 const TELLING_BITS: u32 = 9;
 
@@ -54,7 +61,7 @@ const TELLING_BITS: u32 = 9;
 pub struct Planner {
     /// Average income of each slot of the day (units).
     slots_units: [u16; SLOTS],
-    /// What was spent in this slot, less what was stored at its start (µJ), modulo 2³².
+    /// What was spent in this slot, less what was stored at its start, plus 2³¹ (µJ); it stops at 2³² − 1.
     balance_uj: u32,
     /// Since the start of this slot (s).
     since_s: u16,
@@ -76,6 +83,10 @@ struct Slope {
 }
 
 impl Slope {
+    /// Flatter than any, and steeper than any.
+    const FLATTEST: Self = Self { units: -1, slots: 0 };
+    const STEEPEST: Self = Self { units: 1, slots: 0 };
+
     /// Whether this is steeper than `other`. OK because units stay below 2²⁵ and slots at most 48 ([`Plan::new`]).
     fn is_above(self, other: Self) -> bool {
         self.units.wrapping_mul(other.slots) > other.units.wrapping_mul(self.slots)
@@ -93,7 +104,7 @@ impl Planner {
     pub const fn cold_start() -> Self {
         Self {
             slots_units: [0; SLOTS],
-            balance_uj: 0,
+            balance_uj: BALANCED_UJ,
             since_s: 0,
             interval_s: u16::MAX,
             slot: 0,
@@ -179,7 +190,7 @@ impl Planner {
     /// planner.spend(5_000); // a display was redrawn
     /// ```
     pub const fn spend(&mut self, energy_uj: u32) {
-        self.balance_uj = self.balance_uj.wrapping_add(energy_uj);
+        self.balance_uj = self.balance_uj.saturating_add(energy_uj);
     }
 
     /// Lets time pass; at the end of a slot, learns from it and plans. Part of [`Planner::decide`]; alone it serves firmware
@@ -196,18 +207,19 @@ impl Planner {
     /// ```
     pub fn observe(&mut self, plan: &Plan, reading: Reading) {
         let parts = plan.parts();
-        let stored_uj = parts.energy.stored_uj(reading.storage_mv);
         if self.learned == NOT_STARTED {
             self.learned = 0;
-            self.balance_uj = 0_u32.wrapping_sub(stored_uj);
+            self.balance_uj = BALANCED_UJ.wrapping_sub(parts.energy.stored_uj(reading.storage_mv));
             return;
         }
         let elapsed_s = u16::try_from(reading.elapsed_s).unwrap_or(u16::MAX);
+        // OK because a product that does not fit belongs to more than two slots, of which nothing is learned (`Plan::new`).
         self.spend(parts.costs.sleep_uw.wrapping_mul(u32::from(elapsed_s)));
         self.since_s = self.since_s.saturating_add(elapsed_s);
         if self.since_s < SLOT_S {
             return;
         }
+        let stored_uj = parts.energy.stored_uj(reading.storage_mv);
         if self.since_s < SLOT_S.wrapping_mul(2) {
             self.learn(parts, reading.storage_mv, stored_uj);
         }
@@ -219,7 +231,8 @@ impl Planner {
                 self.slot = 0;
             }
         }
-        self.balance_uj = 0_u32.wrapping_sub(stored_uj);
+        // OK because `Plan::new` keeps what is stored below 2³¹.
+        self.balance_uj = BALANCED_UJ.wrapping_sub(stored_uj);
         if self.is_planning() {
             self.interval_s = self.interval(parts, stored_uj);
         }
@@ -230,9 +243,10 @@ impl Planner {
         let Some(slot) = self.slots_units.get_mut(usize::from(self.slot)) else {
             return;
         };
-        // OK because the sum's true value fits into 31 bits (`Plan::new`); below 0 is an error of the reading.
-        let income_uj = stored_uj.wrapping_add(self.balance_uj);
-        let income_uj = if income_uj > i32::MAX as u32 { 0 } else { income_uj };
+        // Below 0 is an error of the reading. Both ends hold, so that more stored is never less income.
+        let income_uj = stored_uj
+            .saturating_add(self.balance_uj)
+            .saturating_sub(BALANCED_UJ);
         let income_units = income_uj.wrapping_shr(u32::from(parts.unit_shift));
         let known_units = u32::from(*slot);
         let seen_units = if storage_mv >= parts.full_reading_mv {
@@ -245,14 +259,18 @@ impl Planner {
         } else {
             income_units
         };
-        let seen_units = seen_units.min(u32::from(u16::MAX));
+        let seen_units = u16::try_from(seen_units).unwrap_or(u16::MAX);
         if self.learned < ALL_LEARNED {
-            *slot = u16::try_from(seen_units).unwrap_or(u16::MAX);
+            *slot = seen_units;
             self.learned = self.learned.wrapping_add(1);
             return;
         }
         if known_units > u32::from(parts.full_units.wrapping_shr(TELLING_BITS)) {
-            self.ratio = weighted(self.ratio, ratio(seen_units, known_units), parts.ratio_kept);
+            // OK because seen_units has 16 bits, and the average of two ratios 8.
+            let today =
+                quotient(u32::from(seen_units).wrapping_shl(RATIO_BITS), known_units).min(LARGEST_RATIO);
+            let ratio = weighted(u16::from(self.ratio), today, parts.ratio_kept);
+            self.ratio = u8::try_from(ratio).unwrap_or(u8::MAX);
         } else {
             let distance = u32::from(self.ratio.abs_diff(RATIO_ONE));
             let left = distance
@@ -265,15 +283,7 @@ impl Planner {
                 RATIO_ONE.wrapping_sub(left)
             };
         }
-        let kept = u32::from(parts.slot_kept);
-        let fresh = 256_u32.wrapping_sub(kept);
-        // OK because both are averages of 16-bit numbers.
-        let averaged = known_units
-            .wrapping_mul(kept)
-            .wrapping_add(seen_units.wrapping_mul(fresh))
-            .wrapping_add(WEIGHT_HALF)
-            .wrapping_shr(WEIGHT_BITS);
-        *slot = u16::try_from(averaged).unwrap_or(u16::MAX);
+        *slot = weighted(*slot, seen_units, parts.slot_kept);
     }
 
     /// Time between measurements from here on (s).
@@ -286,12 +296,8 @@ impl Planner {
         let needed = parts
             .sample_unit_s
             .wrapping_mul(u32::try_from(slope.slots).unwrap_or(1));
-        // The one division of a plan. Rounded up: never faster than planned.
-        let interval_s = match needed.checked_div(units) {
-            Some(whole) => whole.saturating_add(1),
-            None => u32::MAX,
-        };
-        let interval_s = u16::try_from(interval_s).unwrap_or(u16::MAX);
+        // The one division of a plan. Never faster than planned; without spending, the quotient is at its end.
+        let interval_s = quotient(needed, units).saturating_add(1);
         interval_s.max(parts.fastest_s).min(parts.slowest_s)
     }
 
@@ -306,8 +312,8 @@ impl Planner {
         // All that may be spent by the end of the slot, before what has to stay.
         let mut have = stored.min(full);
         let mut slots = 0_i32;
-        let mut least: Option<Slope> = None;
-        let mut most: Option<Slope> = None;
+        let mut least = Slope::FLATTEST;
+        let mut most = Slope::STEEPEST;
         for caution in &parts.caution {
             let slot_units = ahead.next().copied().unwrap_or(0);
             distance = distance
@@ -340,48 +346,77 @@ impl Planner {
                 units: have.wrapping_sub(stays.1),
                 slots,
             };
-            if let Some(most) = most
-                && lower.is_above(most)
-            {
+            if lower.is_above(most) {
                 return most;
             }
-            if let Some(least) = least
-                && least.is_above(upper)
-            {
+            if least.is_above(upper) {
                 return least;
             }
-            if least.is_none_or(|least| lower.is_above(least)) {
-                least = Some(lower);
+            if lower.is_above(least) {
+                least = lower;
             }
-            if most.is_none_or(|most| most.is_above(upper)) {
-                most = Some(upper);
+            if most.is_above(upper) {
+                most = upper;
             }
         }
-        most.unwrap_or(Slope { units: 0, slots: 1 })
+        most
     }
 }
 
-/// The average of two ratios with this weight (1/256) on the first, to the nearest.
-fn weighted(first: u8, second: u8, weight: u8) -> u8 {
+/// The average of two numbers with this weight (1/256) on the first, to the nearest.
+fn weighted(first: u16, second: u16, weight: u8) -> u16 {
     let rest = 256_u32.wrapping_sub(u32::from(weight));
     let sum = u32::from(first)
         .wrapping_mul(u32::from(weight))
         .wrapping_add(u32::from(second).wrapping_mul(rest))
         .wrapping_add(WEIGHT_HALF)
         .wrapping_shr(WEIGHT_BITS);
-    u8::try_from(sum).unwrap_or(u8::MAX)
+    u16::try_from(sum).unwrap_or(u16::MAX)
 }
 
-/// `seen / known` in 1/64, rounded down, at most 3: bit by bit, without a division.
-fn ratio(seen_units: u32, known_units: u32) -> u8 {
-    let mut answer = 0_u8;
-    let scaled = seen_units.wrapping_shl(RATIO_BITS);
-    for bit in [128_u8, 64, 32, 16, 8, 4, 2, 1] {
-        let trial = answer | bit;
-        // OK because known_units is below 2¹⁶.
-        if trial <= 192 && known_units.wrapping_mul(u32::from(trial)) <= scaled {
-            answer = trial;
+/// `dividend / divisor`, rounded down, at most 65535: a long division, bit by bit. The divisor is below 2³¹; by 0 the answer is
+/// 65535.
+fn quotient(dividend: u32, divisor: u32) -> u16 {
+    let mut rest = dividend.wrapping_shr(QUOTIENT_BITS);
+    if rest >= divisor {
+        return u16::MAX;
+    }
+    // The bits of the dividend go out to the left while those of the answer come in from the right.
+    let mut low = (dividend & u32::from(u16::MAX)) as u16;
+    for _ in 0..QUOTIENT_BITS {
+        rest = rest.wrapping_shl(1) | u32::from(low.wrapping_shr(QUOTIENT_BITS.wrapping_sub(1)));
+        low = low.wrapping_shl(1);
+        // OK because rest was below the divisor, and is below twice that now.
+        if rest >= divisor {
+            rest = rest.wrapping_sub(divisor);
+            low |= 1;
         }
     }
-    answer
+    low
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the processor's own division: every divisor near a power of two, dividends of every size.
+    #[test]
+    fn the_long_division_is_division() {
+        for divisor_bits in 0..31 {
+            for divisor in [
+                (1_u32 << divisor_bits) - 1,
+                1 << divisor_bits,
+                (1 << divisor_bits) + 1,
+            ] {
+                let mut dividend = 1_u32;
+                for _ in 0..1_000 {
+                    dividend = dividend.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    for dividend in [dividend, dividend >> 8, dividend >> 16, u32::MAX] {
+                        let want = dividend.checked_div(divisor).unwrap_or(u32::MAX);
+                        assert_eq!(u32::from(quotient(dividend, divisor)), want.min(65_535));
+                    }
+                }
+            }
+        }
+    }
 }

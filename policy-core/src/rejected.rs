@@ -54,6 +54,8 @@ pub enum Rejected {
     PlanAboveFull,
     /// The cost of a sample in a plan, times its longest look ahead, does not fit into 32 bits, or is 0.
     PlanSampleCost,
+    /// `growth` of a plan is below 64: a slot that ended full would bring less than it did.
+    PlanGrowth,
     /// `fastest_s` of a plan is 0 or exceeds its `slowest_s`.
     PlanFastest,
     /// A plan's energies in one slot exceed 31 bits of microjoules.
@@ -86,11 +88,12 @@ impl Rejected {
     ];
 
     /// Every rule of a plan alone, in the order in which they are checked, after those of its energy model.
-    pub const OF_PLAN: [Self; 6] = [
+    pub const OF_PLAN: [Self; 7] = [
         Self::UnitShiftTooLarge,
         Self::PlanTooFull,
         Self::PlanAboveFull,
         Self::PlanSampleCost,
+        Self::PlanGrowth,
         Self::PlanFastest,
         Self::PlanEnergyOverflow,
     ];
@@ -130,6 +133,7 @@ impl Rejected {
             Self::PlanTooFull => "full_units must not exceed 32767",
             Self::PlanAboveFull => "reserve_units and target_units must not exceed full_units",
             Self::PlanSampleCost => "sample_unit_s must be between 1 and 89478485",
+            Self::PlanGrowth => "growth must be at least 64",
             Self::PlanFastest => "fastest_s must be at least 1 and not exceed slowest_s",
             Self::PlanEnergyOverflow => {
                 "the energies of a plan must fit into 31 bits of microjoules in one slot"

@@ -6,9 +6,14 @@ use millpond_policy::Rejected;
 use minijinja::context;
 use minijinja::value::{Serde, Value};
 
-use super::{Constants, Emitter, names, template, threshold_lines};
+use super::{Constants, Emitter, names, plan, plan_lines, template, threshold_lines};
 
 const TEMPLATE: &str = include_str!("../../../templates/policy.h.jinja");
+/// What the template includes where there is a plan.
+const PLANNER: (&str, &str) = (
+    "planner.h.jinja",
+    include_str!("../../../templates/planner.h.jinja"),
+);
 
 /// Renders the C header.
 pub(super) struct CHeader;
@@ -19,6 +24,7 @@ impl Emitter for CHeader {
         // One wording for the compiler of either language.
         let rules: BTreeMap<String, &str> = Rejected::ALL
             .iter()
+            .chain(&Rejected::OF_PLAN)
             .map(|rule| (format!("{rule:?}"), rule.text()))
             .collect();
         let context = context! {
@@ -33,7 +39,9 @@ impl Emitter for CHeader {
             counts => Value::from(Serde(&constants.decide_counts)),
             when_full => Value::from(Serde(&constants.when_full)),
             rules => rules,
+            plan => plan(constants),
+            plan_lines => plan_lines(constants),
         };
-        template::render(TEMPLATE, context)
+        template::render(TEMPLATE, &[PLANNER], context)
     }
 }

@@ -3,7 +3,7 @@
 use minijinja::context;
 use minijinja::value::{Serde, Value};
 
-use super::{Constants, Emitter, names, template, threshold_lines};
+use super::{Constants, Emitter, names, plan, plan_lines, template, threshold_lines};
 
 const TEMPLATE: &str = include_str!("../../../templates/policy.rs.jinja");
 
@@ -21,7 +21,9 @@ impl Emitter for RustModule {
             parts => Value::from(Serde(&constants.parts)),
             counts => Value::from(Serde(&constants.decide_counts)),
             when_full_variant => format!("{:?}", constants.when_full),
+            plan => plan(constants),
+            plan_lines => plan_lines(constants),
         };
-        template::render(TEMPLATE, context)
+        template::render(TEMPLATE, &[], context)
     }
 }

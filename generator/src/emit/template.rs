@@ -3,8 +3,8 @@
 use minijinja::syntax::SyntaxConfig;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value};
 
-/// Fills a template that is part of this program.
-pub(super) fn render(template: &str, context: Value) -> String {
+/// Fills a template that is part of this program. Those that it includes are given by name and text.
+pub(super) fn render(template: &str, included: &[(&'static str, &'static str)], context: Value) -> String {
     // OK because these settings, the template and the names in the context are all fixed when this is compiled; the
     // tests render each template.
     let syntax = SyntaxConfig::builder()
@@ -17,6 +17,11 @@ pub(super) fn render(template: &str, context: Value) -> String {
     environment.set_syntax(syntax);
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
     environment.set_auto_escape_callback(|_| AutoEscape::None);
+    for (name, text) in included {
+        environment
+            .add_template(name, text)
+            .expect("the included template is a template");
+    }
     environment
         .render_str(template, context)
         .expect("the template fits its context")
@@ -30,11 +35,11 @@ mod tests {
     #[test]
     #[should_panic(expected = "the template fits its context")]
     fn an_undefined_name_is_an_error() {
-        render("{{ missing }}", context! {});
+        render("{{ missing }}", &[], context! {});
     }
 
     #[test]
     fn nothing_is_escaped_and_the_last_newline_stays() {
-        assert_eq!(render("{{ text }}\n", context! { text => "<&>" }), "<&>\n");
+        assert_eq!(render("{{ text }}\n", &[], context! { text => "<&>" }), "<&>\n");
     }
 }

@@ -1,6 +1,8 @@
 //! Random policies and states for the property tests.
 #![allow(dead_code, reason = "each test binary uses its own part")]
 
+pub(crate) mod plans;
+
 use millpond_policy::{
     Costs, EnergyModel, Outage, PACE_ROWS, PaceRow, Policy, PolicyParts, RETAINED_BYTES, Sense, State,
 };
