@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use millpond::node::Pace;
 use millpond::node::quantity::{Quantity, parse};
 use millpond::printout::Format;
 use millpond::units::*;
@@ -82,10 +83,30 @@ impl From<FormatArgument> for Format {
     }
 }
 
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum PaceArgument {
+    /// A table over the storage voltage; needs no clock
+    Even,
+    /// Plans over two days on what each hour brought before; needs a clock that runs
+    Planned,
+}
+
+impl From<PaceArgument> for Pace {
+    fn from(argument: PaceArgument) -> Self {
+        match argument {
+            PaceArgument::Even => Self::Even,
+            PaceArgument::Planned => Self::Planned,
+        }
+    }
+}
+
 #[derive(Args)]
 pub(crate) struct Generate {
     /// The node file
     pub(crate) node: PathBuf,
+    /// What decides how long to wait, in place of `pace` in the node file
+    #[arg(long, value_enum, value_name = "PACE")]
+    pub(crate) pace: Option<PaceArgument>,
     /// Write the C header here; without any destination it goes to standard output
     #[arg(long, value_name = "FILE")]
     pub(crate) c: Option<PathBuf>,
@@ -107,6 +128,9 @@ pub(crate) struct Simulate {
     /// Income from a CSV file in place of the node's own source: power, irradiance, illuminance, or a typical-year weather file
     #[arg(long, value_name = "CSV")]
     pub(crate) trace: Option<PathBuf>,
+    /// What decides how long to wait, in place of `pace` in the node file
+    #[arg(long, value_enum, value_name = "PACE")]
+    pub(crate) pace: Option<PaceArgument>,
     /// How long
     #[arg(long, value_name = "N", default_value_t = 30.0, value_parser = days)]
     pub(crate) days: f64,

@@ -12,6 +12,7 @@ pub(crate) mod thresholds;
 use std::io::{IsTerminal, Write};
 
 use indicatif::{ProgressBar, ProgressStyle};
+use millpond::generated::NO_INCOME;
 use millpond::income::Income;
 use millpond::node::NodeFile;
 use millpond::plan::{self, Planned};
@@ -40,10 +41,7 @@ fn progress(count: u64, of: &str) -> ProgressBar {
 /// The plan of a node, tuned on what its source declares.
 fn tuned(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Planned, Failure> {
     let Some(income) = Income::of(&file.node.harvest.source) else {
-        return Err(Failure::Unusable(format!(
-            "{}: pace = \"planned\" is tuned on the income that [harvest] declares, and kind = \"trace\" declares none",
-            file.path
-        )));
+        return Err(Failure::Refused(format!("{}: no plan: {NO_INCOME}\n", file.path)));
     };
     let bar = progress(1, "settings");
     let planned = plan::tuned(&file.node, thresholds, policy, &income, &bar);

@@ -43,15 +43,15 @@ pub struct Moved {
 ///
 /// If either file is refused.
 pub fn compare(old: &NodeFile, new: &NodeFile) -> Result<Comparison, Refusal> {
-    let before = numbers(&generated::from_file(old)?.json());
-    let after = numbers(&generated::from_file(new)?.json());
+    let before = numbers(&generated::without_plan(old)?.json());
+    let after = numbers(&generated::without_plan(new)?.json());
     let mut changes = inputs::changes(&old.text, &new.text);
     let alone: Vec<Option<BTreeMap<String, i64>>> = changes
         .iter()
         .map(|change| {
             let folder = Path::new(&new.path).parent().unwrap_or(Path::new(""));
             let file = NodeFile::parse(&old.path, &change.applied_to(&old.text), folder).ok()?;
-            Some(numbers(&generated::from_file(&file).ok()?.json()))
+            Some(numbers(&generated::without_plan(&file).ok()?.json()))
         })
         .collect();
     for (change, constants) in changes.iter_mut().zip(&alone) {

@@ -3,16 +3,23 @@
 use std::fmt;
 use std::path::{Path, PathBuf};
 
+use indicatif::ProgressBar;
 use millpond_policy::{Policy, WhenFull};
 
 use crate::budget::Budget;
-use crate::emit::{self, Constants, DecideCounts, ThresholdRow};
+use crate::emit::{self, Constants, DecideCounts, EmittedPlan, ThresholdRow};
 use crate::findings::{self, Finding, Severity};
-use crate::node::{self, LoadError, NodeFile};
+use crate::income::Income;
+use crate::node::{self, LoadError, NodeFile, Pace};
+use crate::plan;
 use crate::policy;
 use crate::printout;
 use crate::thresholds::{Threshold, Thresholds};
 use crate::units::*;
+
+/// Why a node whose income is a trace has no plan.
+pub const NO_INCOME: &str = "pace = \"planned\" is tuned on the income that [harvest] declares, and kind = \"trace\" declares \
+                             none: declare the source, or keep pace = \"even\"";
 
 /// The constants of one node, ready to be written.
 #[derive(Clone, Debug)]
@@ -36,6 +43,13 @@ pub enum Refusal {
         path: String,
         /// All findings, errors first.
         findings: Vec<Finding>,
+    },
+    /// The node asks for a plan and can have none.
+    Plan {
+        /// The node file.
+        path: String,
+        /// Why, and what would cure it.
+        why: String,
     },
     /// The constants break a rule of the policy; a node without errors should not come to this.
     Constants {
@@ -62,15 +76,43 @@ pub enum Refusal {
 /// ```
 pub fn generate(path: impl AsRef<Path>) -> Result<Generated, Refusal> {
     let file = NodeFile::load(path.as_ref()).map_err(Refusal::File)?;
-    from_file(&file)
+    from_file(&file, &ProgressBar::hidden())
 }
 
-/// The same, from a node file that was read already.
+/// The same, from a node file that was read already. Tuning a plan takes seconds, which `progress` shows; only a node with
+/// pace = "planned" has one.
 ///
 /// # Errors
 ///
 /// As [`generate`], but for reading.
-pub fn from_file(file: &NodeFile) -> Result<Generated, Refusal> {
+pub fn from_file(file: &NodeFile, progress: &ProgressBar) -> Result<Generated, Refusal> {
+    let mut generated = without_plan(file)?;
+    if file.node.policy.pace == Pace::Planned {
+        let no_plan = |why: String| Refusal::Plan {
+            path: file.path.clone(),
+            why,
+        };
+        let source = &file.node.harvest.source;
+        let income = Income::of(source).ok_or_else(|| no_plan(NO_INCOME.to_owned()))?;
+        let thresholds = Thresholds::of(&file.node);
+        let policy =
+            Policy::new(generated.constants.parts).map_err(|rule| no_plan(rule.text().to_owned()))?;
+        let planned = plan::tuned(&file.node, &thresholds, &policy, &income, progress)
+            .map_err(|error| no_plan(error.to_string()))?;
+        generated.constants.plan = Some(EmittedPlan {
+            made_from: planned.made_from(source),
+            parts: *planned.plan.parts(),
+        });
+    }
+    Ok(generated)
+}
+
+/// The same without the plan of a node that has one: all that follows from the node alone, at once.
+///
+/// # Errors
+///
+/// As [`from_file`].
+pub fn without_plan(file: &NodeFile) -> Result<Generated, Refusal> {
     let budget = Budget::of(&file.node);
     let thresholds = Thresholds::of(&file.node);
     let findings = findings::of(&file.node, &budget, &thresholds);
@@ -162,6 +204,7 @@ impl fmt::Display for Refusal {
                     printout::findings::text(findings)
                 )
             }
+            Self::Plan { path, why } => write!(f, "{path}: no plan: {why}"),
             Self::Constants { path, rule } => write!(f, "{path}: no constants: {rule}"),
         }
     }

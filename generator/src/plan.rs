@@ -7,6 +7,7 @@
 
 pub mod drill;
 pub mod practice;
+pub mod rates;
 pub mod search;
 pub mod settings;
 pub mod typical;
@@ -150,3 +151,6 @@ impl Planned {
         lines
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,6 +7,7 @@ pub mod cell;
 pub mod check;
 pub mod compare;
 pub mod findings;
+pub mod pace;
 pub mod simulate;
 pub mod thresholds;
 

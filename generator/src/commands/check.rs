@@ -2,8 +2,14 @@
 
 use millpond::budget::Budget;
 use millpond::findings::{self, Severity};
-use millpond::node::NodeFile;
+use millpond::income::Income;
+use millpond::node::{Node, NodeFile, Pace};
+use millpond::plan::rates::{self, Level};
+use millpond::plan::settings::Settings;
+use millpond::plan::typical::Typical;
+use millpond::policy;
 use millpond::printout::{self, Format};
+use millpond::simulate::study;
 use millpond::thresholds::Thresholds;
 
 use crate::cli::Print;
@@ -15,13 +21,19 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
     let budget = Budget::of(&file.node);
     let thresholds = Thresholds::of(&file.node);
     let findings = findings::of(&file.node, &budget, &thresholds);
+    let (pace, levels) = rates(&file.node, &thresholds).unwrap_or((study::EVEN, Vec::new()));
     super::print(&match arguments.format.into() {
-        Format::Text => printout::check::text(&file.node, &budget, &thresholds, &findings),
+        Format::Text => format!(
+            "{}\n{}",
+            printout::check::text(&file.node, &budget, &thresholds, &findings),
+            printout::pace::text(pace, &levels)
+        ),
         Format::Json => printout::json(&printout::check::View::of(
             &file.node,
             &budget,
             &thresholds,
             &findings,
+            printout::pace::View::of(pace, &levels),
         )),
     })?;
     let errors = findings
@@ -34,5 +46,19 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
             "{}: {errors} of the findings forbid this node to work\n",
             file.path
         ))),
+    }
+}
+
+/// The pace of the node as its node file asks for it; a plan with the usual settings, since tuning takes seconds.
+fn rates(node: &Node, thresholds: &Thresholds) -> Option<(&'static str, Vec<Level>)> {
+    let typical = Typical::of(node, thresholds)?;
+    let policy = policy::policy(node, thresholds).ok()?;
+    let income = Income::of(&node.harvest.source);
+    match (node.policy.pace, income) {
+        (Pace::Planned, Some(income)) => {
+            let plan = typical.plan(&Settings::usual()).ok()?;
+            Some((study::PLANNED, rates::planned(node, &typical, &plan, &income)))
+        }
+        _ => Some((study::EVEN, rates::even(node, &typical, &policy))),
     }
 }

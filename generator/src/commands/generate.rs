@@ -4,7 +4,8 @@ use std::fs;
 use std::path::PathBuf;
 
 use millpond::emit::{self, Stale};
-use millpond::generated::Generated;
+use millpond::generated::{self, Generated};
+use millpond::node::NodeFile;
 use millpond::printout;
 
 use crate::cli::Generate;
@@ -12,7 +13,15 @@ use crate::failure::Failure;
 
 /// node file → … → policy → emitted text → files, or a comparison with them
 pub(crate) fn run(arguments: &Generate) -> Result<(), Failure> {
-    let generated = millpond::generate(&arguments.node).map_err(refused)?;
+    let mut file = NodeFile::load(&arguments.node)?;
+    if let Some(pace) = arguments.pace {
+        file.node.policy.pace = pace.into();
+    }
+    let bar = super::progress(1, "settings");
+    let generated =
+        generated::from_file(&file, &bar).map_err(|refusal| Failure::Refused(format!("{refusal}\n")));
+    bar.finish_and_clear();
+    let generated = generated?;
     eprint!("{}", printout::findings::aside(&generated.findings));
     let outputs = outputs(arguments, &generated);
     if arguments.verify {
@@ -29,13 +38,6 @@ pub(crate) fn run(arguments: &Generate) -> Result<(), Failure> {
         );
     }
     Ok(())
-}
-
-fn refused(refusal: millpond::generated::Refusal) -> Failure {
-    match refusal {
-        millpond::generated::Refusal::File(error) => error.into(),
-        other => Failure::Refused(format!("{other}\n")),
-    }
 }
 
 /// What is to be written, and where.

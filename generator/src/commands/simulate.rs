@@ -27,7 +27,10 @@ use crate::failure::{Failure, colour};
 /// node file → … → policy → income → run → printout
 pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     let started = Instant::now();
-    let file = NodeFile::load(&arguments.node)?;
+    let mut file = NodeFile::load(&arguments.node)?;
+    if let Some(pace) = arguments.pace {
+        file.node.policy.pace = pace.into();
+    }
     let node = &file.node;
     let thresholds = Thresholds::of(node);
     let findings = findings::of(node, &Budget::of(node), &thresholds);

@@ -88,7 +88,7 @@ pub fn drill(typical: &Typical, policy: &Policy, plan: &Plan, flow: &Flow) -> Dr
             store.report_j * STEP_S / gap_s
         };
         spent_j += reports_j;
-        stored_j = (stored_j + (power_w - store.sleep_w) * STEP_S - reports_j).min(store.full_j);
+        stored_j = (stored_j + (power_w - store.asleep_w(stored_j)) * STEP_S - reports_j).min(store.full_j);
         if stored_j <= 0.0 {
             (stored_j, is_up) = (0.0, false);
             drilled.brownouts += 1;

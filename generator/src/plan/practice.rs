@@ -119,12 +119,12 @@ const OUTDOORS: [Climate; 7] = [
     },
     Climate {
         name: "weeks of gloom",
-        scale: 0.9,
+        scale: 0.85,
         good_days: 14.0,
-        poor_days: 6.0,
-        good: 0.75,
-        poor: 0.18,
-        day_spread: 0.25,
+        poor_days: 8.0,
+        good: 0.7,
+        poor: 0.13,
+        day_spread: 0.3,
         shift_h: 19,
         ..PLAIN
     },

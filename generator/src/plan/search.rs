@@ -21,12 +21,12 @@ use crate::units::*;
 const MOST_MOVES: usize = 30;
 /// So often the steps are halved.
 const HALVINGS: u32 = 3;
-/// A loss of supply that foresight avoids weighs like this much of a score's logarithm, beside the age that it costs.
+/// A loss of supply that foresight avoids weighs like this much of a year's score, beside the age that it costs.
 const BROWNOUT_PRICE: f64 = 0.5;
 /// A silence may be so many times that of foresight before it costs.
 const SILENCE_ROOM: f64 = 2.0;
-/// What the logarithm of more silence costs, against the logarithm of age.
-const SILENCE_PRICE: f64 = 0.05;
+/// What e times more silence costs of a year's score.
+const SILENCE_PRICE: f64 = 0.03;
 
 /// What was found.
 #[derive(Clone, Copy, Debug)]
@@ -110,10 +110,10 @@ fn neighbours(here: &Settings, least: &Settings, halvings: u32) -> Vec<Settings>
     around
 }
 
-/// What the search makes as large as it can: the logarithm of the score, less the price of losses of supply and of long
-/// silences.
-fn worth(drilled: &Drilled, year: &Year) -> f64 {
+/// What the search makes as large as it can: the score, less the price of losses of supply and of long silences. Not its logarithm,
+/// which one hopeless year would rule.
+pub(super) fn worth(drilled: &Drilled, year: &Year) -> f64 {
     let score = year.bound.mean_age.get::<second>() / drilled.mean_age_s;
     let silence = drilled.longest_silence_s / (SILENCE_ROOM * year.bound.longest_silence.get::<second>());
-    score.ln() - BROWNOUT_PRICE * f64::from(drilled.brownouts) - SILENCE_PRICE * silence.ln().max(0.0)
+    score - BROWNOUT_PRICE * f64::from(drilled.brownouts) - SILENCE_PRICE * silence.ln().max(0.0)
 }

@@ -40,7 +40,11 @@ pub struct Store {
     pub(super) cold_j: f64,
     /// Efficiency of a cold start over the usual one.
     pub(super) cold_part: f64,
+    /// At the middle voltage, leakage included.
     pub(super) sleep_w: f64,
+    /// Leakage as a conductance (S).
+    leakage_s: f64,
+    middle_v2: f64,
     /// One report with its samples.
     pub(super) report_j: f64,
     pub(super) batch: f64,
@@ -49,6 +53,12 @@ pub struct Store {
 }
 
 impl Store {
+    /// What the sleeping node loses (W): leakage grows with the square of the voltage.
+    pub(super) fn asleep_w(&self, stored_j: f64) -> f64 {
+        let terminal_v2 = self.floor_v2 + stored_j * self.v2_per_j;
+        self.sleep_w + self.leakage_s * (terminal_v2 - self.middle_v2)
+    }
+
     /// What an ideal reading shows.
     pub(super) fn reading_mv(&self, stored_j: f64) -> u16 {
         ((self.floor_v2 + stored_j * self.v2_per_j).sqrt() * 1e3) as u16
@@ -104,6 +114,8 @@ impl Typical {
             cold_part: (node.harvest.cold_start_efficiency / node.harvest.converter_efficiency)
                 .get::<ratio>(),
             sleep_w: sleep.get::<watt>(),
+            leakage_s: bank.leakage.get::<siemens>(),
+            middle_v2: middle.get::<volt>() * middle.get::<volt>(),
             report_j: (transmit + measure * batch).get::<joule>(),
             batch,
             floor_v2: floor.get::<volt>() * floor.get::<volt>(),

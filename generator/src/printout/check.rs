@@ -15,16 +15,24 @@ pub struct View {
     budget: printout::budget::View,
     thresholds: printout::thresholds::View,
     findings: Vec<printout::findings::View>,
+    pace: printout::pace::View,
 }
 
 impl View {
     /// The view of one node's results.
-    pub fn of(node: &Node, budget: &Budget, thresholds: &Thresholds, findings: &[Finding]) -> Self {
+    pub fn of(
+        node: &Node,
+        budget: &Budget,
+        thresholds: &Thresholds,
+        findings: &[Finding],
+        pace: printout::pace::View,
+    ) -> Self {
         Self {
             node: node.name.clone(),
             budget: printout::budget::View::of(node, budget),
             thresholds: printout::thresholds::View::of(node, thresholds),
             findings: printout::findings::views(findings),
+            pace,
         }
     }
 }

@@ -1,0 +1,183 @@
+use super::drill::{Flow, drill};
+use super::practice::Year;
+use super::settings::{ALL, Settings};
+use super::*;
+use crate::node::example;
+use crate::policy::policy;
+use crate::simulate::study::foresight;
+use proptest::prelude::*;
+
+/// A drill has the costs of a linear supply at the middle of the usable voltages; this node's storage stands at 5.1 V, 13 % above.
+const DRILL_PART: f64 = 0.15;
+/// Whole seconds of an interval, rounded up, and the wait that ends with a slot.
+const INTERVAL_PART: f64 = 0.02;
+
+fn pump_bearing() -> (Node, Thresholds, Policy, Typical) {
+    let node = example("pump-bearing");
+    let thresholds = Thresholds::of(&node);
+    let policy = policy(&node, &thresholds).expect("the examples have policies");
+    let typical = Typical::of(&node, &thresholds).expect("the examples are small");
+    (node, thresholds, policy, typical)
+}
+
+/// By hand: near 122/128, and far 64/128, a fall by 238/256 in each slot: 64 + 58·0.9297 = 117.9, and after 48 slots 65.75.
+#[test]
+fn caution_falls_from_near_to_far() {
+    let caution = Settings::usual().caution();
+    assert_eq!((caution[0], caution[47]), (118, 66));
+    assert!(caution.windows(2).all(|pair| pair[0] >= pair[1]));
+}
+
+#[test]
+fn the_usual_settings_are_inside_their_ranges() {
+    for setting in ALL {
+        assert!(
+            (setting.least..=setting.most).contains(&setting.usual),
+            "{setting:?}"
+        );
+        assert!(setting.step > 0);
+    }
+}
+
+/// Constant income P above sleep: after some days storage neither rises nor falls, so reports cost P each second, and the mean
+/// age is half a report's cost through P.
+#[test]
+fn steady_income_is_spent_as_it_comes() {
+    let (_, _, policy, typical) = pump_bearing();
+    let plan = typical.plan(&Settings::usual()).expect("a plan");
+    let store = *typical.store();
+    let net_w = store.report_j / 400.0;
+    let flow = Flow {
+        power_w: vec![store.sleep_w + net_w; 60 * 144],
+        start_j: (store.full_j + store.decide_j) / 2.0,
+    };
+    let long = drill(&typical, &policy, &plan, &flow);
+    let short = drill(
+        &typical,
+        &policy,
+        &plan,
+        &Flow {
+            power_w: flow.power_w[..30 * 144].to_vec(),
+            start_j: flow.start_j,
+        },
+    );
+    // Of the last thirty days alone: the first learn. Leakage is between that of the empty and that of the full storage.
+    let settled_s = 2.0 * long.mean_age_s - short.mean_age_s;
+    let age_s = |stored_j: f64| 200.0 * net_w / (net_w + store.sleep_w - store.asleep_w(stored_j));
+    let (least_s, most_s) = (age_s(store.decide_j), age_s(store.full_j));
+    assert!(
+        (least_s * (1.0 - INTERVAL_PART)..most_s * (1.0 + INTERVAL_PART)).contains(&settled_s),
+        "{settled_s} s, not in {least_s}..{most_s} s"
+    );
+    assert_eq!(long.brownouts, 0);
+}
+
+/// The drill stands for the full simulation.
+#[test]
+fn a_drill_agrees_with_the_full_simulation() {
+    let (node, _, policy, typical) = pump_bearing();
+    let plan = typical.plan(&Settings::usual()).expect("a plan");
+    let income = Income::of(&node.harvest.source).expect("a constant source");
+    let year = Year::of(&node, "steady", income, 60.0).expect("it lives");
+    let drilled = drill(&typical, &policy, &plan, &year.flow);
+    let mut rule = rule::Planned::new(policy, plan);
+    let full = run(
+        &Part::nominal(&node),
+        &year.income,
+        &mut rule,
+        &year.course,
+        &mut Blind,
+    );
+    assert!(
+        (drilled.mean_age_s / full.mean_age_s() - 1.0).abs() < DRILL_PART,
+        "{} s, {} s",
+        drilled.mean_age_s,
+        full.mean_age_s()
+    );
+    assert!(full.mean_age_s() >= year.bound.mean_age.get::<second>());
+}
+
+/// A node without income dies in the drill, at the time that its charge allows.
+#[test]
+fn a_drill_in_the_dark_ends() {
+    let (_, _, policy, typical) = pump_bearing();
+    let plan = typical.plan(&Settings::usual()).expect("a plan");
+    let store = *typical.store();
+    // Leakage at the floor is the least.
+    let days = (store.full_j / store.asleep_w(0.0) / 86_400.0).ceil() as usize + 1;
+    let flow = Flow {
+        power_w: vec![0.0; days * 144],
+        start_j: store.full_j,
+    };
+    let drilled = drill(&typical, &policy, &plan, &flow);
+    assert_eq!(drilled.brownouts, 1);
+    assert!(drilled.longest_silence_s > 0.0);
+}
+
+#[test]
+fn the_same_node_gives_the_same_plan() {
+    let (node, thresholds, policy, _) = pump_bearing();
+    let income = Income::of(&node.harvest.source).expect("a constant source");
+    let years = || practice::years(&node, &income).into_iter().take(2).collect();
+    let tuned =
+        || tuned_on(&node, &thresholds, &policy, years(), &ProgressBar::hidden()).expect("it can be tuned");
+    let (one, other) = (tuned(), tuned());
+    assert_eq!((one.plan, one.settings), (other.plan, other.settings));
+    assert_eq!(
+        one.made_from(&node.harvest.source),
+        other.made_from(&node.harvest.source)
+    );
+    // A search never ends below where it began.
+    let usual = Settings::usual();
+    let typical = Typical::of(&node, &thresholds).expect("small");
+    let worth = |settings: &Settings| -> f64 {
+        let plan = typical.plan(settings).expect("a plan");
+        let years: Vec<Year> = years();
+        years
+            .iter()
+            .map(|year| search::worth(&drill(&typical, &policy, &plan, &year.flow), year))
+            .sum()
+    };
+    assert!(worth(&one.settings) >= worth(&usual) || one.settings.0[7] > usual.0[7]);
+}
+
+#[test]
+fn no_made_year_beats_its_bound_or_kills_foresight() {
+    for name in ["crack-gauge", "display-case", "pump-bearing"] {
+        let node = example(name);
+        let income = Income::of(&node.harvest.source).expect("the examples have sources");
+        let years = practice::years(&node, &income);
+        assert!(!years.is_empty(), "{name}");
+        for year in years {
+            let again = crate::bound::clairvoyant(&foresight(&node, &year.income, &year.course));
+            assert_eq!(
+                again.expect("it lives").mean_age,
+                year.bound.mean_age,
+                "{name} {}",
+                year.name
+            );
+        }
+    }
+}
+
+proptest! {
+    /// Whatever the settings, the constants are a plan.
+    #[test]
+    fn every_settings_are_a_plan(shares in prop::array::uniform9(0.0..=1.0f64)) {
+        let (_, _, _, typical) = pump_bearing();
+        let mut settings = Settings::usual();
+        for ((value, setting), share) in settings.0.iter_mut().zip(ALL).zip(shares) {
+            *value = setting.least + (share * f64::from(setting.most - setting.least)) as i32;
+        }
+        prop_assert!(typical.plan(&settings).is_ok());
+    }
+
+    /// Means over steps keep the energy.
+    #[test]
+    fn means_keep_the_energy(powers in prop::collection::vec(0.0..1e-2f64, 1..40), step_s in 1.0..5000.0f64, count in 1usize..50) {
+        let income = Income::of_steps(seconds(step_s), powers.iter().map(|power_w| watts(*power_w)));
+        let all: f64 = income.means(seconds(step_s), count * powers.len()).iter().sum();
+        let want = count as f64 * powers.iter().sum::<f64>();
+        prop_assert!((all - want).abs() <= 1e-9 * want.max(1e-12), "{all} {want}");
+    }
+}
