@@ -1,12 +1,15 @@
 //! Writes the C header and the Rust module of each node for the agreement tests, and compiles the C side.
 
+#[path = "nodes/planned.rs"]
+mod planned;
+
 use std::env;
 use std::error::Error;
 use std::fs;
 use std::path::PathBuf;
 
-use millpond::emit::{self, Constants, DecideCounts};
-use millpond_policy::{Costs, EnergyModel, PACE_ROWS, PaceRow, Policy, PolicyParts, Sense, WhenFull};
+use millpond::emit::{self, Constants, DecideCounts, EmittedPlan};
+use millpond_policy::{Costs, EnergyModel, PACE_ROWS, PaceRow, Plan, Policy, PolicyParts, Sense, WhenFull};
 
 /// Every warning that a firmware project may turn on is an error here.
 const WARNINGS: [&str; 7] = [
@@ -21,8 +24,11 @@ const WARNINGS: [&str; 7] = [
 
 fn main() -> Result<(), Box<dyn Error>> {
     println!("cargo::rerun-if-changed=agreement/shim.c");
+    println!("cargo::rerun-if-changed=agreement/planner_shim.c");
     let folder = PathBuf::from(env::var("OUT_DIR")?);
-    for constants in nodes()? {
+    let planned = planned::nodes(smallest(), largest());
+    let chip = planned_chip()?;
+    for constants in nodes()?.into_iter().chain(planned).chain([chip]) {
         let name = constants.node.replace('-', "_");
         fs::write(folder.join(format!("{name}.h")), emit::c_header(&constants))?;
         fs::write(folder.join(format!("{name}.rs")), emit::rust_module(&constants))?;
@@ -34,6 +40,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut build = cc::Build::new();
     build
         .file("agreement/shim.c")
+        .file("agreement/planner_shim.c")
         .include(&folder)
         .std("c99")
         .warnings(false)
@@ -65,6 +72,18 @@ fn example(name: &str, when_full: WhenFull) -> Result<Constants, Box<dyn Error>>
     Ok(Constants {
         when_full,
         ..millpond::generate(path)?.constants
+    })
+}
+
+/// The node on the chips that plans.
+fn planned_chip() -> Result<Constants, Box<dyn Error>> {
+    Ok(Constants {
+        node: "crack-gauge-planned".to_owned(),
+        plan: Some(EmittedPlan {
+            made_from: vec!["the example of the crate".to_owned()],
+            parts: *Plan::EXAMPLE.parts(),
+        }),
+        ..example("crack-gauge", WhenFull::ThinEvenly)?
     })
 }
 

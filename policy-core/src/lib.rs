@@ -16,7 +16,7 @@
 //! | `_uw` | microwatt | `u32` |
 //!
 //! No float, no allocation, no panic, no recursion and no division anywhere outside the tests; the longest
-//! loop of a decision is over the [`PACE_ROWS`] rows of the pace table.
+//! loop of a decision is over the [`PACE_ROWS`] rows of the pace table, that of a plan over [`AHEAD_SLOTS`] slots.
 //!
 //! ```
 //! use millpond_policy::{decide, Decision, Policy, Reading, Reason, State};

@@ -265,6 +265,15 @@ fn a_dark_night_is_spread_evenly_down_to_the_reserve() {
     }
 }
 
+/// docs/policy-contract.md works this one out.
+#[test]
+fn the_example_of_the_contract() {
+    assert_eq!(stored_units(&Plan::EXAMPLE, 5_000), 19_248);
+    let mut planner = in_first_slot(&Plan::EXAMPLE, [0; 24], 5_020);
+    pass_slot(&mut planner, &Plan::EXAMPLE, 5_000, 0);
+    assert_eq!(planner.interval_s(), 1_267);
+}
+
 /// A full store before a slot that would fill it anew is emptied just as fast as keeps it from spilling.
 #[test]
 fn a_flood_is_spent_before_it_overflows() {

@@ -43,7 +43,7 @@ pub(crate) struct CState {
 
 #[repr(C)]
 #[derive(Default)]
-struct CDecision {
+pub(crate) struct CDecision {
     action: u8,
     reason: u8,
     wait_s: u16,
@@ -95,21 +95,7 @@ impl CSide {
             waiting,
         } = reading;
         unsafe { (self.shim.decide)(self.mutable(), storage_mv, elapsed_s, waiting, &mut out) };
-        let reason = match out.reason {
-            0 => Reason::Pace,
-            1 => Reason::LowStorage,
-            2 => Reason::RadioSilence,
-            other => panic!("reason {other} from C"),
-        };
-        match out.action {
-            0 => Decision::Wait {
-                seconds: out.wait_s,
-                reason,
-            },
-            1 => Decision::Measure,
-            2 => Decision::Transmit,
-            other => panic!("action {other} from C"),
-        }
+        decision(&out)
     }
 
     pub(crate) fn pack(&self) -> [u8; RETAINED_BYTES] {
@@ -182,5 +168,24 @@ impl CSide {
 
     fn mutable(&mut self) -> *mut c_void {
         self.world.as_mut_ptr().cast()
+    }
+}
+
+/// An answer from C.
+pub(crate) fn decision(out: &CDecision) -> Decision {
+    let reason = match out.reason {
+        0 => Reason::Pace,
+        1 => Reason::LowStorage,
+        2 => Reason::RadioSilence,
+        other => panic!("reason {other} from C"),
+    };
+    match out.action {
+        0 => Decision::Wait {
+            seconds: out.wait_s,
+            reason,
+        },
+        1 => Decision::Measure,
+        2 => Decision::Transmit,
+        other => panic!("action {other} from C"),
     }
 }

@@ -8,12 +8,15 @@ use millpond_policy::Rejected;
 
 /// Folder that the build script wrote the headers into.
 const HEADERS: &str = env!("OUT_DIR");
-const NODES: [&str; 5] = [
+const NODES: [&str; 8] = [
     "crack_gauge",
     "pump_bearing",
     "display_case",
     "smallest",
     "largest",
+    "planned_0",
+    "planned_1",
+    "planned_2",
 ];
 const WARNINGS: [&str; 8] = [
     "-Wall",
@@ -107,16 +110,51 @@ fn each_broken_rule_stops_the_compiler() {
         (Rejected::IncomeShiftTooLarge, &[("INCOME_SHIFT_BITS", "17")]),
     ];
     assert_eq!(broken.map(|(rejected, _)| rejected), Rejected::ALL);
+    refuses_each("example", &broken);
+}
+
+/// The same for `Plan::new`.
+#[test]
+fn each_broken_rule_of_a_plan_stops_the_compiler() {
+    let of_energy: [(Rejected, &[(&str, &str)]); 4] = [
+        (
+            Rejected::EnergyShiftTooLarge,
+            &[("PLAN_ENERGY_SHIFT_BEFORE_BITS", "32")],
+        ),
+        (Rejected::EnergyScaleZero, &[("PLAN_ENERGY_SCALE", "0")]),
+        (Rejected::FullBelowFloor, &[("PLAN_FULL_MV", "2299")]),
+        (
+            Rejected::EnergyOverflow,
+            &[("PLAN_ENERGY_SHIFT_BEFORE_BITS", "0")],
+        ),
+    ];
+    let broken: [(Rejected, &[(&str, &str)]); Rejected::OF_PLAN.len()] = [
+        (Rejected::UnitShiftTooLarge, &[("PLAN_UNIT_SHIFT_BITS", "17")]),
+        (Rejected::PlanTooFull, &[("PLAN_FULL_UNITS", "32768")]),
+        (Rejected::PlanAboveFull, &[("PLAN_TARGET_UNITS", "22266")]),
+        (Rejected::PlanSampleCost, &[("PLAN_SAMPLE_UNIT_S", "89478486")]),
+        (Rejected::PlanGrowth, &[("PLAN_GROWTH", "63")]),
+        (Rejected::PlanFastest, &[("PLAN_FASTEST_S", "3601")]),
+        (Rejected::PlanEnergyOverflow, &[("PLAN_SLEEP_UW", "297000")]),
+    ];
+    assert_eq!(broken.map(|(rejected, _)| rejected), Rejected::OF_PLAN);
+    refuses_each("planned_0", &of_energy);
+    refuses_each("planned_0", &broken);
+}
+
+/// Compiles the header of `node` with each set of changes, and wants the words of the rule.
+fn refuses_each(node: &str, broken: &[(Rejected, &[(&str, &str)])]) {
     let folder = tempfile::tempdir().expect("a folder");
     let source = folder.path().join("source.c");
-    fs::write(&source, "#include \"example.h\"\n").expect("written");
-    let good = fs::read_to_string(Path::new(HEADERS).join("example.h")).expect("the build script wrote it");
+    let name = format!("{node}.h");
+    fs::write(&source, format!("#include \"{name}\"\n")).expect("written");
+    let good = fs::read_to_string(Path::new(HEADERS).join(&name)).expect("the build script wrote it");
     for (rejected, changes) in broken {
         let mut header = good.clone();
-        for (constant, value) in changes {
-            header = with_constant(&header, constant, value);
+        for (constant, value) in *changes {
+            header = with_constant(&header, &format!("{}_{constant}", node.to_uppercase()), value);
         }
-        fs::write(folder.path().join("example.h"), header).expect("written");
+        fs::write(folder.path().join(&name), header).expect("written");
         let output = compile("gcc", "c99", folder.path(), &source);
         let messages = String::from_utf8_lossy(&output.stderr);
         assert!(!output.status.success(), "{rejected:?} compiled");
@@ -126,7 +164,7 @@ fn each_broken_rule_stops_the_compiler() {
 }
 
 fn with_constant(header: &str, constant: &str, value: &str) -> String {
-    let name = format!("#define EXAMPLE_{constant} ");
+    let name = format!("#define {constant} ");
     let start = header.find(&name).expect("the constant is in the header") + name.len();
     let end = start + header[start..].find('\n').expect("a line ends");
     format!("{}{value}u{}", &header[..start], &header[end..])

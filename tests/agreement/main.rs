@@ -2,8 +2,10 @@
 //!
 //! The witness is the C compiler of this machine. The same header on the chips is `millpond-tests --bin chips`.
 
+mod c_planner;
 mod c_side;
 mod compilers;
+mod planner;
 
 use c_side::{CSide, CState, Shim};
 use millpond_policy::{
@@ -310,7 +312,7 @@ fn edge_u8(random: &mut Pcg64Mcg) -> u8 {
 }
 
 /// A 16-bit number, often at an end of its range or small.
-fn edge_u16(random: &mut Pcg64Mcg) -> u16 {
+pub(crate) fn edge_u16(random: &mut Pcg64Mcg) -> u16 {
     match random.random_range(0..8) {
         0 => 0,
         1 => u16::MAX,
@@ -321,7 +323,7 @@ fn edge_u16(random: &mut Pcg64Mcg) -> u16 {
 }
 
 /// A clock step: stalled, ordinary, jumping over 16 bits, wrapping.
-fn elapsed_s(random: &mut Pcg64Mcg) -> u32 {
+pub(crate) fn elapsed_s(random: &mut Pcg64Mcg) -> u32 {
     match random.random_range(0..32) {
         0..4 => 0,
         4..16 => random.random_range(0..100),

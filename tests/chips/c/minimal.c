@@ -16,13 +16,21 @@ void minimal_base(uint32_t steps);
 void minimal_node(uint32_t steps)
 {
     struct NODE(state) state;
+#ifdef PLANNED
+    struct NODE(planner) planner;
 
+    NODE(planner_cold_start)(&planner);
+#endif
     (void)steps;
     (void)NODE(unpack)(&state, retained, sizeof retained);
     for (;;) {
         uint16_t read_mv = storage_mv;
         uint32_t passed_s = elapsed_s;
+#ifdef PLANNED
+        struct NODE(decision) decision = NODE(decide_planned)(&state, &planner, read_mv, passed_s, waiting);
+#else
         struct NODE(decision) decision = NODE(decide)(&state, read_mv, passed_s, waiting);
+#endif
 
         NODE(pack)(&state, retained);
         /* The retained copy leaves the program here. */

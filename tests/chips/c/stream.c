@@ -1,7 +1,8 @@
 /* The stream of readings, clock steps, samples and power losses that every target is given, and the digest of its answers.
  * The same as tests/chips/firmware/src/stream.rs, line by line: both take the same random numbers in the same order.
  *
- * The command line defines HEADER, the generated header; NODE(name) and CONSTANT(name), which put its prefix before a name. */
+ * The command line defines HEADER, the generated header; NODE(name) and CONSTANT(name), which put its prefix before a name; and
+ * PLANNED for a node that plans. */
 #include "board.h"
 #include HEADER
 
@@ -13,6 +14,10 @@
 #define RETAINED_BYTES CONSTANT(RETAINED_BYTES)
 #define BODY_BYTES 8u
 #define STEPS_PER_DIGEST 1000u
+
+#ifdef PLANNED
+static struct NODE(planner) planner;
+#endif
 
 struct NODE(decision)
     decide_node(struct NODE(state) *state, uint16_t storage_mv, uint32_t elapsed_s, uint8_t waiting);
@@ -31,7 +36,11 @@ static uint8_t stale[RETAINED_BYTES];
 __attribute__((noinline, noclone)) struct NODE(decision)
     decide_node(struct NODE(state) *at, uint16_t storage_mv, uint32_t elapsed_s, uint8_t waiting)
 {
+#ifdef PLANNED
+    return NODE(decide_planned)(at, &planner, storage_mv, elapsed_s, waiting);
+#else
     return NODE(decide)(at, storage_mv, elapsed_s, waiting);
+#endif
 }
 
 static void fold(uint32_t word)
@@ -185,6 +194,18 @@ static void fold_backlog(void)
     fold(sample == 0 ? NO_SAMPLE : *sample);
 }
 
+#ifdef PLANNED
+static void fold_planner(void)
+{
+    uint8_t slot;
+
+    fold(planner.interval_s | ((uint32_t)(planner.learned == CONSTANT(PLAN_SLOTS)) << 16));
+    for (slot = 0u; slot < CONSTANT(PLAN_SLOTS); slot++) {
+        fold(planner.slots_units[slot]);
+    }
+}
+#endif
+
 static void act(uint8_t action)
 {
     uint16_t count = CONSTANT(BATCH_SAMPLES) + 1u;
@@ -282,6 +303,11 @@ static void lose_power(void)
         NODE(income_start)(&income);
         NODE(backlog_clear)(&backlog);
     }
+#ifdef PLANNED
+    if (below(8) == 0u) {
+        NODE(planner_cold_start)(&planner);
+    }
+#endif
     fold_state();
 }
 
@@ -310,6 +336,14 @@ static void step(void)
     board_depth();
     fold(decision.action | ((uint32_t)decision.reason << 8) | ((uint32_t)decision.wait_s << 16));
     fold_state();
+#ifdef PLANNED
+    fold_planner();
+    if (below(64) == 0u) {
+        spent_uj = draw_long();
+        spent_uj >>= below(32);
+        NODE(planner_spend)(&planner, spent_uj);
+    }
+#endif
     act(decision.action);
     /* A radio that nobody hears for long. */
     if (below(64) == 0u) {
@@ -336,6 +370,10 @@ void stream_node(uint32_t steps)
 
     board_line('z', sizeof state, sizeof backlog - sizeof backlog.samples);
     board_line('i', sizeof income, 0u);
+#ifdef PLANNED
+    board_line('p', sizeof planner, 0u);
+    NODE(planner_cold_start)(&planner);
+#endif
     NODE(cold_start)(&state);
     NODE(backlog_clear)(&backlog);
     NODE(income_start)(&income);

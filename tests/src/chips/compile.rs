@@ -140,14 +140,16 @@ fn link_riscv(path: &Path, library: Option<&PathBuf>, entry: &str, steps: u32) -
 }
 
 /// How the sources in tests/chips/c get the names of a node.
-fn c_names(node: &Node) -> [String; 3] {
+fn c_names(node: &Node) -> Vec<String> {
     let identifier = node.identifier;
     let upper = identifier.to_uppercase();
-    [
+    let mut names = vec![
         format!("-DHEADER=\"{identifier}.h\""),
         format!("-DNODE(name)={identifier}_##name"),
         format!("-DCONSTANT(name)={upper}_##name"),
-    ]
+    ];
+    names.extend(node.is_planned.then(|| "-DPLANNED".to_owned()));
+    names
 }
 
 /// The compiler with what the machine needs.
@@ -287,6 +289,9 @@ fn rust_libraries(machine: Machine, target_folder: &Path) -> Result<Vec<(Node, P
             .current_dir(format!("{SOURCES}/firmware"))
             .env("MILLPOND_CHIPS_NODE", &module)
             .arg("--locked");
+        if node.is_planned {
+            command.args(["--features", "planned"]);
+        }
         let called = call(&mut command)?;
         if called.stderr.contains("warning") {
             return Err(ChipsError::Refused {

@@ -34,6 +34,7 @@ pub fn structure_of_document() -> String {
             stack_bytes: Some(0),
             longest: Some(0),
             usual: Some(0),
+            hour: Some(0),
             ..Row::new(
                 *target,
                 node.name,

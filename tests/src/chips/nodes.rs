@@ -1,6 +1,6 @@
 //! The nodes of the stream: the examples, each with another rule for a full backlog, as the build script generated them.
 
-use millpond_policy::{Decision, Policy, Reading, State, WhenFull, decide};
+use millpond_policy::{Decision, Planner, Policy, Reading, State, WhenFull, decide};
 
 use super::stream::{self, Stream};
 use super::transcript::{STEPS_PER_DIGEST, Transcript};
@@ -14,11 +14,13 @@ pub(crate) struct Node {
     pub(crate) identifier: &'static str,
     pub(crate) c_header: &'static str,
     pub(crate) rust_module: &'static str,
+    /// Whether it plans.
+    pub(crate) is_planned: bool,
     run_here: fn(u32) -> Transcript,
 }
 
 macro_rules! node {
-    ($module:ident, $name:literal) => {{
+    ($module:ident, $name:literal, $is_planned:literal, $decide:expr) => {{
         mod $module {
             include!(concat!(env!("OUT_DIR"), "/", stringify!($module), ".rs"));
 
@@ -30,9 +32,11 @@ macro_rules! node {
         impl stream::Node for Generated {
             const POLICY: Policy = $module::POLICY;
             const WHEN_FULL: WhenFull = $module::WHEN_FULL;
+            const IS_PLANNED: bool = $is_planned;
 
-            fn decide(state: &mut State, reading: Reading) -> Decision {
-                decide(&$module::POLICY, state, reading)
+            fn decide(state: &mut State, planner: &mut Planner, reading: Reading) -> Decision {
+                let decide: fn(&mut State, &mut Planner, Reading) -> Decision = $decide;
+                decide(state, planner, reading)
             }
         }
 
@@ -41,16 +45,40 @@ macro_rules! node {
             identifier: stringify!($module),
             c_header: include_str!(concat!(env!("OUT_DIR"), "/", stringify!($module), ".h")),
             rust_module: include_str!(concat!(env!("OUT_DIR"), "/", stringify!($module), ".rs")),
+            is_planned: $is_planned,
             run_here: run::<Generated, { $module::PLACES }>,
         }
     }};
 }
 
-/// The nodes in templates/nodes.
-pub(crate) const NODES: [Node; 3] = [
-    node!(crack_gauge, "crack-gauge"),
-    node!(pump_bearing, "pump-bearing"),
-    node!(display_case, "display-case"),
+/// The nodes in templates/nodes, and one of them with a plan.
+pub(crate) const NODES: [Node; 4] = [
+    node!(crack_gauge, "crack-gauge", false, |state, _, reading| decide(
+        &crack_gauge::POLICY,
+        state,
+        reading
+    )),
+    node!(pump_bearing, "pump-bearing", false, |state, _, reading| decide(
+        &pump_bearing::POLICY,
+        state,
+        reading
+    )),
+    node!(display_case, "display-case", false, |state, _, reading| decide(
+        &display_case::POLICY,
+        state,
+        reading
+    )),
+    node!(
+        crack_gauge_planned,
+        "crack-gauge-planned",
+        true,
+        |state, planner, reading| planner.decide(
+            &crack_gauge_planned::POLICY,
+            &crack_gauge_planned::PLAN,
+            state,
+            reading
+        )
+    ),
 ];
 
 impl Node {
@@ -70,9 +98,10 @@ fn run<N: stream::Node, const PLACES: usize>(steps: u32) -> Transcript {
         }
     }
     let [state, control, income] = Stream::<N, PLACES>::STATE_BYTES;
+    let planner = if N::IS_PLANNED { size_of::<Planner>() } else { 0 };
     Transcript {
         digests,
-        state_bytes: (state + control + income) as u32,
+        state_bytes: (state + control + income + planner) as u32,
         ..Transcript::default()
     }
 }

@@ -3,9 +3,9 @@
 use super::row::Row;
 
 /// Headings and contents, in the same order.
-pub(crate) const HEADINGS: [&str; 12] = [
+pub(crate) const HEADINGS: [&str; 13] = [
     "target", "language", "node", "steps", "agree", "flash", "data", "state", "stack", "longest", "usual",
-    "unit",
+    "hour", "unit",
 ];
 
 /// One line a row, with headings. A dash is what is not measured.
@@ -15,11 +15,11 @@ pub(crate) const HEADINGS: [&str; 12] = [
 /// ```
 #[must_use]
 pub fn table(rows: &[Row]) -> String {
-    let lines: Vec<[String; 12]> = std::iter::once(HEADINGS.map(str::to_owned))
+    let lines: Vec<[String; 13]> = std::iter::once(HEADINGS.map(str::to_owned))
         .chain(rows.iter().map(cells))
         .collect();
     let width = |column: usize| lines.iter().map(|line| line[column].len()).max().unwrap_or(0);
-    let widths: [usize; 12] = std::array::from_fn(width);
+    let widths: [usize; 13] = std::array::from_fn(width);
     let mut text = String::new();
     for line in &lines {
         let padded = line
@@ -33,7 +33,7 @@ pub fn table(rows: &[Row]) -> String {
 }
 
 /// What stands in each column.
-pub(crate) fn cells(row: &Row) -> [String; 12] {
+pub(crate) fn cells(row: &Row) -> [String; 13] {
     fn or_dash(value: Option<impl ToString>) -> String {
         value.map_or_else(|| "-".to_owned(), |value| value.to_string())
     }
@@ -49,6 +49,7 @@ pub(crate) fn cells(row: &Row) -> [String; 12] {
         or_dash(row.stack_bytes),
         or_dash(row.longest),
         or_dash(row.usual),
+        or_dash(row.hour),
         or_dash(row.unit),
     ]
 }

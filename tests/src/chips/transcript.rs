@@ -4,14 +4,18 @@
 //! | --- | --- |
 //! | `z` | bytes of the state, of the backlog without its samples |
 //! | `i` | bytes of the income estimate |
+//! | `p` | bytes of the planner, where there is one |
 //! | `d` | digest after another thousand steps |
-//! | `c` | a cost of a decision, how many cost that |
+//! | `c` | a cost of a decision, how many cost that; the last may stand for others between it and the one before |
 //! | `s` | deepest stack of a decision in bytes |
 
 use super::ChipsError;
 
 /// Steps from one digest to the next.
 pub(crate) const STEPS_PER_DIGEST: u32 = 1_000;
+
+/// One a minute.
+const DECISIONS_AN_HOUR: u32 = 60;
 
 /// One run of the stream.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -38,7 +42,7 @@ impl Transcript {
             };
             match what {
                 "z" => transcript.state_bytes += first + second,
-                "i" => transcript.state_bytes += first,
+                "i" | "p" => transcript.state_bytes += first,
                 "d" => transcript.digests.push(first),
                 "c" => transcript.costs.push((first, second)),
                 "s" => transcript.stack_bytes = Some(first),
@@ -66,6 +70,11 @@ impl Transcript {
                 left == 0
             })
             .map(|(cost, _)| *cost)
+    }
+
+    /// What an hour with a decision a minute costs: one of them is the longest, with a plan where there are plans.
+    pub(crate) fn hour(&self) -> Option<u32> {
+        Some(self.longest()? + (DECISIONS_AN_HOUR - 1) * self.usual()?)
     }
 
     /// Decisions that were measured.
@@ -98,6 +107,7 @@ mod tests {
             (transcript.usual(), transcript.longest()),
             (Some(0xb3), Some(0xb4))
         );
+        assert_eq!(transcript.hour(), Some(0xb4 + 59 * 0xb3));
         assert_eq!(Transcript::default().usual(), None);
     }
 

@@ -12,8 +12,10 @@ mod stream;
 
 use core::panic::PanicInfo;
 
+#[cfg(feature = "planned")]
+use generated::PLAN;
 use generated::{POLICY, WHEN_FULL};
-use millpond_policy::{Decision, Policy, Reading, State, WhenFull, decide};
+use millpond_policy::{Decision, Planner, Policy, Reading, State, WhenFull};
 
 /// Steps from one printed digest to the next.
 const STEPS_PER_DIGEST: u16 = 1_000;
@@ -43,22 +45,35 @@ struct Generated;
 impl stream::Node for Generated {
     const POLICY: Policy = POLICY;
     const WHEN_FULL: WhenFull = WHEN_FULL;
+    const IS_PLANNED: bool = cfg!(feature = "planned");
 
-    fn decide(state: &mut State, reading: Reading) -> Decision {
+    fn decide(state: &mut State, planner: &mut Planner, reading: Reading) -> Decision {
         board_paint();
         board_start();
-        let decision = decide_node(state, reading);
+        let decision = decide_node(state, planner, reading);
         board_stop();
         board_depth();
         decision
     }
 }
 
-/// A function of its own under a name that the harness knows.
+/// A function of its own under a name that the harness knows; without a plan, the one inside the next.
+#[cfg(feature = "planned")]
 #[unsafe(no_mangle)]
 #[inline(never)]
-fn decide_node(state: &mut State, reading: Reading) -> Decision {
-    decide(&POLICY, state, reading)
+fn decide_node(state: &mut State, planner: &mut Planner, reading: Reading) -> Decision {
+    planner.decide(&POLICY, &PLAN, state, reading)
+}
+
+#[cfg(not(feature = "planned"))]
+#[inline(always)]
+fn decide_node(state: &mut State, _planner: &mut Planner, reading: Reading) -> Decision {
+    #[unsafe(export_name = "decide_node")]
+    #[inline(never)]
+    fn decide_node(state: &mut State, reading: Reading) -> Decision {
+        millpond_policy::decide(&POLICY, state, reading)
+    }
+    decide_node(state, reading)
 }
 
 /// Runs the stream and prints the digest every so many steps.
@@ -67,6 +82,9 @@ extern "C" fn stream_node(steps: u32) {
     let [state_bytes, control_bytes, income_bytes] = stream::Stream::<Generated, PLACES>::STATE_BYTES;
     board_line(b'z', state_bytes as u32, control_bytes as u32);
     board_line(b'i', income_bytes as u32, 0);
+    if cfg!(feature = "planned") {
+        board_line(b'p', size_of::<Planner>() as u32, 0);
+    }
     let mut stream = stream::Stream::<Generated, PLACES>::new();
     let mut since_digest = 0;
     for _ in 0..steps {

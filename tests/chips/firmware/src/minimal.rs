@@ -5,7 +5,7 @@
 use core::hint::black_box;
 use core::ptr::{read_volatile, write_volatile};
 
-use millpond_policy::{Decision, Outage, RETAINED_BYTES, Reading, State};
+use millpond_policy::{Decision, Outage, Planner, RETAINED_BYTES, Reading, State};
 
 use crate::decide_node;
 use crate::generated::POLICY;
@@ -23,8 +23,9 @@ extern "C" fn minimal_node(_steps: u32) {
     let retained = &raw mut RETAINED;
     // OK because nothing else runs, and a black box stands where another would change the copy.
     let mut state = State::unpack(&POLICY, unsafe { &*retained }, Outage::Unknown);
+    let mut planner = Planner::cold_start();
     loop {
-        let decision = decide_node(&mut state, read());
+        let decision = decide_node(&mut state, &mut planner, read());
         unsafe { *retained = state.pack(&POLICY) };
         // The retained copy leaves the program here.
         black_box(retained);

@@ -6,8 +6,8 @@
 use core::mem::size_of;
 
 use millpond_policy::{
-    Backlog, Decision, Income, Outage, PACE_ROWS, Policy, RETAINED_BYTES, Reading, Reason, State, WhenFull,
-    elapsed_since,
+    Backlog, Decision, Income, Outage, PACE_ROWS, Planner, Policy, RETAINED_BYTES, Reading, Reason, State,
+    WhenFull, elapsed_since,
 };
 
 /// Multiplier and increment of the linear congruential generator modulo 2^32 of "Numerical Recipes" (full period).
@@ -25,12 +25,14 @@ const BODY_BYTES: u16 = RETAINED_BYTES as u16 - 2;
 pub(crate) trait Node {
     const POLICY: Policy;
     const WHEN_FULL: WhenFull;
-    fn decide(state: &mut State, reading: Reading) -> Decision;
+    const IS_PLANNED: bool;
+    fn decide(state: &mut State, planner: &mut Planner, reading: Reading) -> Decision;
 }
 
 /// One node in the stream.
 pub(crate) struct Stream<N: Node, const PLACES: usize> {
     state: State,
+    planner: Planner,
     backlog: Backlog<u16, PLACES>,
     income: Income,
     random: u32,
@@ -55,6 +57,7 @@ impl<N: Node, const PLACES: usize> Stream<N, PLACES> {
         Self {
             stale: state.pack(&N::POLICY),
             state,
+            planner: Planner::cold_start(),
             backlog: Backlog::new(N::WHEN_FULL),
             income: Income::new(),
             random: 1,
@@ -89,9 +92,17 @@ impl<N: Node, const PLACES: usize> Stream<N, PLACES> {
             elapsed_s,
             waiting,
         };
-        let decision = N::decide(&mut self.state, reading);
+        let decision = N::decide(&mut self.state, &mut self.planner, reading);
         self.fold(word(decision));
         self.fold_state();
+        if N::IS_PLANNED {
+            self.fold_planner();
+            if self.below(64) == 0 {
+                let spent_uj = self.draw_long();
+                let shift = self.below(32);
+                self.planner.spend(spent_uj >> shift);
+            }
+        }
         self.act(decision);
         // A radio that nobody hears for long.
         if self.below(64) == 0 {
@@ -198,6 +209,9 @@ impl<N: Node, const PLACES: usize> Stream<N, PLACES> {
             self.income = Income::new();
             self.backlog = Backlog::new(N::WHEN_FULL);
         }
+        if N::IS_PLANNED && self.below(8) == 0 {
+            self.planner = Planner::cold_start();
+        }
         self.fold_state();
     }
 
@@ -272,6 +286,14 @@ impl<N: Node, const PLACES: usize> Stream<N, PLACES> {
         let state = self.state;
         self.fold(u32::from(state.since_measure_s()) | u32::from(state.transmit_after_s()) << 16);
         self.fold(u32::from(state.measure_refused()) | u32::from(state.transmit_refused()) << 1);
+    }
+
+    fn fold_planner(&mut self) {
+        let planner = self.planner;
+        self.fold(u32::from(planner.interval_s()) | u32::from(planner.is_planning()) << 16);
+        for units in planner.slots_units() {
+            self.fold(u32::from(*units));
+        }
     }
 
     fn fold_backlog(&mut self) {
