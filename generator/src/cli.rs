@@ -27,6 +27,8 @@ pub(crate) enum Command {
     Generate(Generate),
     /// The policy over time against the physical model, beside baselines and what perfect foresight could reach
     Simulate(Simulate),
+    /// Parameters from a bench log with their uncertainty, and findings in words
+    Fit(Fit),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
 }
@@ -126,6 +128,20 @@ fn days(text: &str) -> Result<f64, String> {
         Ok(days) if days > 0.0 && days <= 36_525.0 => Ok(days),
         _ => Err("a number of days above 0, at most 36525".to_owned()),
     }
+}
+
+#[derive(Args)]
+pub(crate) struct Fit {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// The log: time_s or time, and any of storage_mv, count, event
+    pub(crate) log: PathBuf,
+    /// Write a copy of the node file with the fitted values here, comments kept
+    #[arg(long, value_name = "TOML")]
+    pub(crate) write: Option<PathBuf>,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
 }
 
 #[derive(Args)]

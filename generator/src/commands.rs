@@ -3,6 +3,7 @@
 pub(crate) mod budget;
 pub(crate) mod check;
 pub(crate) mod compare;
+pub(crate) mod fit;
 pub(crate) mod generate;
 pub(crate) mod init;
 pub(crate) mod simulate;

@@ -36,6 +36,10 @@ pub mod bound;
 
 pub mod simulate;
 
+pub mod log;
+
+pub mod fit;
+
 pub mod emit;
 
 pub mod printout;

@@ -19,6 +19,7 @@ fn main() -> ExitCode {
         Command::Thresholds(arguments) => commands::thresholds::run(&arguments),
         Command::Generate(arguments) => commands::generate::run(&arguments),
         Command::Simulate(arguments) => commands::simulate::run(&arguments),
+        Command::Fit(arguments) => commands::fit::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),
     };
     match done {

@@ -6,6 +6,7 @@ pub mod budget;
 pub mod check;
 pub mod compare;
 pub mod findings;
+pub mod fit;
 pub mod simulate;
 pub mod thresholds;
 

@@ -18,6 +18,8 @@ const STAGES: &[&str] = &[
     "income",
     "bound",
     "simulate",
+    "log",
+    "fit",
     "emit",
     "printout",
     "generated",

@@ -1,0 +1,188 @@
+//! When the node measured and sent, as far as a log tells: by its events, by its count, or by steps of the voltage.
+
+use super::described::Described;
+use crate::log::Log;
+use crate::simulate::timeline::Event;
+
+/// A step of the voltage stands for a report where it is at least this part of the described one.
+const LEAST_STEP: f64 = 0.5;
+/// Steps can be seen in the voltage alone where the described one is this many times its noise.
+const CLEAR_STEP: f64 = 6.0;
+
+/// What is done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Measure,
+    Transmit,
+}
+
+/// One action. It starts at `from_s` where the time is known; else somewhere between the two times.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Act {
+    pub(super) from_s: f64,
+    pub(super) until_s: f64,
+    pub(super) kind: Kind,
+}
+
+/// All actions, and what is known beside them.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Actions {
+    /// By the time at which they are over at the latest.
+    pub(super) list: Vec<Act>,
+    /// Times at which the node started anew, or lost its supply.
+    pub(super) resets_s: Vec<f64>,
+    /// Whether samples have times of their own. Otherwise they are spread evenly between reports.
+    pub(super) has_samples: bool,
+}
+
+impl Act {
+    /// Whether its time is known.
+    pub(super) fn is_exact(&self) -> bool {
+        self.from_s == self.until_s
+    }
+}
+
+impl Actions {
+    /// The actions of a log; `noise_v` is the noise of its readings.
+    pub(super) fn of(log: &Log, described: &Described, noise_v: f64) -> Self {
+        let events = transmits(log).any(|_| true) || rows(log, Event::Measure).any(|_| true);
+        let mut actions = Self {
+            resets_s: resets(log),
+            has_samples: described.batch == 1 || rows(log, Event::Measure).any(|_| true),
+            ..Self::default()
+        };
+        if !log.count.is_empty() {
+            actions.list = counted(log);
+        } else if events {
+            actions.list = transmits(log)
+                .map(|time_s| exact(time_s, Kind::Transmit))
+                .collect();
+        } else {
+            actions.list = stepped(log, described, noise_v);
+        }
+        if actions.has_samples {
+            actions.add_samples(log, described.batch);
+        }
+        actions.list.sort_by(|a, b| a.until_s.total_cmp(&b.until_s));
+        actions
+    }
+
+    /// Number of reports.
+    pub(super) fn reports(&self) -> usize {
+        self.list.iter().filter(|act| act.kind == Kind::Transmit).count()
+    }
+
+    /// The samples that the log names, and those that a report must have had before it.
+    fn add_samples(&mut self, log: &Log, batch: u32) {
+        let mut seen = rows(log, Event::Measure).peekable();
+        let mut samples = Vec::new();
+        for transmit in &self.list {
+            let mut waiting = 0;
+            while let Some(time_s) = seen.next_if(|time_s| *time_s <= transmit.until_s) {
+                samples.push(exact(time_s, Kind::Measure));
+                waiting += 1;
+            }
+            for _ in waiting..batch {
+                samples.push(Act {
+                    kind: Kind::Measure,
+                    ..*transmit
+                });
+            }
+        }
+        samples.extend(seen.map(|time_s| exact(time_s, Kind::Measure)));
+        self.list.extend(samples);
+    }
+}
+
+fn exact(time_s: f64, kind: Kind) -> Act {
+    Act {
+        from_s: time_s,
+        until_s: time_s,
+        kind,
+    }
+}
+
+/// Times of the rows with this event.
+fn rows(log: &Log, wanted: Event) -> impl Iterator<Item = f64> {
+    log.event
+        .iter()
+        .zip(&log.time_s)
+        .filter(move |(event, _)| **event == Some(wanted))
+        .map(|(_, time_s)| *time_s)
+}
+
+fn transmits(log: &Log) -> impl Iterator<Item = f64> {
+    rows(log, Event::Transmit)
+}
+
+/// Where the count falls, or an event says so.
+fn resets(log: &Log) -> Vec<f64> {
+    let mut found = Vec::new();
+    let mut last = None;
+    for row in 0..log.len() {
+        let said = matches!(log.event(row), Some(Event::Start | Event::Cut));
+        let count = log.count(row);
+        let fell = count.zip(last).is_some_and(|(count, last)| count < last);
+        if said || fell {
+            found.push(log.time_s[row]);
+        }
+        last = count.or(last);
+    }
+    found
+}
+
+/// The reports that the count tells of: at the time of their event where there is one, else between the two rows.
+fn counted(log: &Log) -> Vec<Act> {
+    let mut found: Vec<Act> = Vec::new();
+    let mut events = transmits(log).peekable();
+    let mut last: Option<(f64, u32)> = None;
+    for row in 0..log.len() {
+        let Some(count) = log.count(row) else { continue };
+        let time_s = log.time_s[row];
+        let from = last.filter(|(_, before)| *before <= count);
+        let mut known = 0;
+        while let Some(event_s) = events.next_if(|event_s| *event_s < time_s) {
+            found.push(exact(event_s, Kind::Transmit));
+            known += 1;
+        }
+        if let Some((from_s, before)) = from {
+            for _ in known..count - before {
+                found.push(Act {
+                    from_s,
+                    until_s: time_s,
+                    kind: Kind::Transmit,
+                });
+            }
+        }
+        last = Some((time_s, count));
+    }
+    found.extend(events.map(|event_s| exact(event_s, Kind::Transmit)));
+    found
+}
+
+/// Falls from one reading to the next that are too steep for sleep.
+fn stepped(log: &Log, described: &Described, noise_v: f64) -> Vec<Act> {
+    let step_v = described.report_step_v(described.working_v);
+    if step_v < CLEAR_STEP * noise_v {
+        return Vec::new();
+    }
+    let mut found = Vec::new();
+    let mut last: Option<(f64, f64)> = None;
+    for row in 0..log.len() {
+        let Some(v) = log.storage_v(row) else { continue };
+        let time_s = log.time_s[row];
+        if let Some((from_s, before_v)) = last {
+            let asleep_v =
+                described.sleep_rate_v_per_s(before_v.max(described.floor_v / 2.0)) * (time_s - from_s);
+            if before_v - v - asleep_v > LEAST_STEP * step_v {
+                found.push(Act {
+                    from_s,
+                    until_s: time_s,
+                    kind: Kind::Transmit,
+                });
+            }
+        }
+        last = Some((time_s, v));
+    }
+    found
+}
