@@ -81,7 +81,19 @@ impl Bench {
     /// counts at least. `None` where the node of this seed is none of these.
     pub fn of(seed: u64, fault: Option<Fault>) -> Option<Self> {
         let plan = Plan::of(seed, fault)?;
-        let Unit { truth, text, .. } = Unit::run(&plan);
+        let Unit {
+            truth,
+            text,
+            lowest_v,
+            ..
+        } = Unit::run(&plan);
+        let may_empty = matches!(
+            fault,
+            Some(Fault::ReadingScaled | Fault::ReadingOffset | Fault::RestartLoop)
+        );
+        if !may_empty && lowest_v < plan.described.floor_v {
+            return None;
+        }
         Some(Self {
             node: plan.node,
             truth,
@@ -98,7 +110,7 @@ impl Bench {
             found.par_extend(
                 (from..until)
                     .into_par_iter()
-                    .filter(|seed| Plan::of(*seed, None).is_some()),
+                    .filter(|seed| Self::of(*seed, None).is_some()),
             );
             from = until;
         }

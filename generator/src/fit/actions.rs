@@ -52,7 +52,7 @@ impl Actions {
             ..Self::default()
         };
         if !log.count.is_empty() {
-            actions.list = counted(log);
+            actions.list = counted(log, 1.5 * described.transmit.duration_s);
         } else if events {
             actions.list = transmits(log)
                 .map(|time_s| exact(time_s, Kind::Transmit))
@@ -62,6 +62,8 @@ impl Actions {
         }
         if actions.has_samples {
             actions.add_samples(log, described.batch);
+        } else {
+            actions.spread_samples(described.batch);
         }
         actions.list.sort_by(|a, b| a.until_s.total_cmp(&b.until_s));
         actions
@@ -70,6 +72,27 @@ impl Actions {
     /// Number of reports.
     pub(super) fn reports(&self) -> usize {
         self.list.iter().filter(|act| act.kind == Kind::Transmit).count()
+    }
+
+    /// Samples of which the log says nothing: evenly between two reports, the last one just before its report.
+    fn spread_samples(&mut self, batch: u32) {
+        let mut samples = Vec::new();
+        let mut last: Option<Act> = None;
+        for transmit in &self.list {
+            samples.push(Act {
+                kind: Kind::Measure,
+                ..*transmit
+            });
+            if let Some(last) = last {
+                let gap_s = transmit.until_s - last.until_s;
+                for number in 1..batch {
+                    let time_s = last.until_s + gap_s * f64::from(number) / f64::from(batch);
+                    samples.push(exact(time_s, Kind::Measure));
+                }
+            }
+            last = Some(*transmit);
+        }
+        self.list.extend(samples);
     }
 
     /// The samples that the log names, and those that a report must have had before it.
@@ -132,27 +155,37 @@ fn resets(log: &Log) -> Vec<f64> {
 }
 
 /// The reports that the count tells of: at the time of their event where there is one, else between the two rows.
-fn counted(log: &Log) -> Vec<Act> {
+fn counted(log: &Log, duration_s: f64) -> Vec<Act> {
     let mut found: Vec<Act> = Vec::new();
     let mut events = transmits(log).peekable();
     let mut last: Option<(f64, u32)> = None;
+    // Events that are over and not yet counted; an event that goes on is not counted yet.
+    let mut pending = 0;
+    let mut busy_until_s = f64::NEG_INFINITY;
     for row in 0..log.len() {
         let Some(count) = log.count(row) else { continue };
         let time_s = log.time_s[row];
-        let from = last.filter(|(_, before)| *before <= count);
-        let mut known = 0;
         while let Some(event_s) = events.next_if(|event_s| *event_s < time_s) {
             found.push(exact(event_s, Kind::Transmit));
-            known += 1;
+            pending += 1;
+            busy_until_s = event_s + duration_s;
         }
-        if let Some((from_s, before)) = from {
-            for _ in known..count - before {
-                found.push(Act {
-                    from_s,
-                    until_s: time_s,
-                    kind: Kind::Transmit,
-                });
+        match last {
+            Some((from_s, before)) if before <= count => {
+                for _ in pending..count - before {
+                    found.push(Act {
+                        from_s,
+                        until_s: time_s,
+                        kind: Kind::Transmit,
+                    });
+                }
+                if time_s > busy_until_s {
+                    pending = 0;
+                } else {
+                    pending = pending.saturating_sub(count - before);
+                }
             }
+            _ => pending = 0,
         }
         last = Some((time_s, count));
     }

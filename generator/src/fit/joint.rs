@@ -34,6 +34,8 @@ const LEAKAGE_DEVIATION: f64 = 0.35;
 const BALANCE_DEVIATION: f64 = 0.02;
 /// What series resistance adds to an action is known to this part of it: resistance doubles in a life and in the cold.
 const RESISTIVE_DEVIATION: f64 = 0.5;
+/// Parts this many deviations from what is believed of them are not believed.
+const INCREDIBLE: f64 = 3.5;
 /// What is not known of a factor: e to the power of this, up or down.
 const OPEN: f64 = 1.0;
 /// How probable a fault of each kind is taken to be before the log is looked at, and how large: mean and deviation of the factor's
@@ -58,8 +60,6 @@ pub(super) struct Parts {
     pub(super) before: SVector<f64, UNKNOWNS>,
     /// Covariance of the means.
     pub(super) covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
-    /// How probable the most probable explanation is.
-    pub(super) certainty: f64,
 }
 
 /// Finds the parts; `None` where no explanation can be solved.
@@ -119,6 +119,8 @@ struct Explanation {
     parts: SVector<f64, UNKNOWNS>,
     covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
     logarithm: f64,
+    /// How many deviations the farthest of its parts is from what was believed.
+    tension: f64,
 }
 
 /// The matrix that makes the errors of the combinations independent, each of deviation 1.
@@ -172,7 +174,10 @@ fn explain(
     let weight: f64 = cases.iter().map(|(probability, _, _)| probability.ln()).sum();
     let before: f64 = deviation.iter().map(|deviation| deviation.ln()).sum();
     let after = 0.5 * covariance.determinant().max(f64::MIN_POSITIVE).ln();
+    let apart =
+        (0..UNKNOWNS).map(|part| ((solved.parts[part] - solved.mean[part]) / solved.deviation[part]).abs());
     Some(Explanation {
+        tension: apart.fold(0.0, f64::max),
         parts: solved.parts,
         covariance,
         logarithm: weight - report.objective_function + after - before,
@@ -209,7 +214,6 @@ fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
         deviation: covariance.diagonal().map(f64::sqrt),
         before,
         covariance,
-        certainty: weights.iter().copied().fold(0.0, f64::max) / sum,
     })
 }
 

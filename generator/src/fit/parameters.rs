@@ -209,7 +209,9 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
 }
 
 fn nothing_fitted(evidence: &Evidence<'_>) -> String {
-    if evidence.readings.count == 0 {
+    if evidence.estimate.is_some() && evidence.parts.is_none() {
+        "the log contradicts the description in more than one way: look at the findings first".into()
+    } else if evidence.readings.count == 0 {
         "the log has no readings of the storage voltage. Log `storage_mv`".into()
     } else {
         "no stretch of readings is long enough and free of gaps. Log more often, or for longer: see `millpond log-plan`".into()

@@ -21,6 +21,8 @@ pub(super) const RESISTANCE: usize = 4;
 const LONGEST_GAP_STEPS: f64 = 30.0;
 /// More points than this are drawn together, neighbours into their mean: the model is linear.
 const MOST_POINTS: usize = 100_000;
+/// Times of events and rows are known to this (s): a reading this near a change of current is of no use.
+const TIMING_S: f64 = 0.02;
 /// Readings below this part of the floor are no readings of this node at work.
 const LEAST_FLOOR_PART: f64 = 0.2;
 
@@ -78,9 +80,6 @@ struct Sweep<'a> {
     active: Vec<Act>,
     last: Option<(f64, f64)>,
     x: [f64; COLUMNS],
-    /// Samples that are spread evenly, in a second.
-    samples_per_s: f64,
-    next_report: usize,
     run: u32,
 }
 
@@ -94,8 +93,6 @@ impl<'a> Sweep<'a> {
             active: Vec::new(),
             last: None,
             x: [0.0; COLUMNS],
-            samples_per_s: 0.0,
-            next_report: 0,
             run: 0,
         }
     }
@@ -126,14 +123,19 @@ impl<'a> Sweep<'a> {
             self.active.push(*act);
         }
         let mut open = [0.0; COLUMNS];
-        let (described, x) = (self.described, &mut self.x);
+        let (described, x, has_samples) = (self.described, &mut self.x, self.actions.has_samples);
+        let mut is_blurred = false;
         self.active.retain(|act| {
-            let (work, column) = work(described, act.kind);
+            let (work, column) = work(described, act.kind, has_samples);
             let since_s = time_s - act.from_s;
             if act.is_exact() && since_s < work.duration_s {
                 let (charge_c, current_a) = work.until(since_s, middle_v);
                 open[column] += charge_c / capacitance_f;
                 open[RESISTANCE] = current_a;
+                let near = [since_s - TIMING_S, since_s + TIMING_S];
+                is_blurred |= near
+                    .iter()
+                    .any(|near_s| work.until(near_s.max(0.0), middle_v).1 != current_a);
                 busy_s += since_s.min(time_s - last_s);
                 return true;
             }
@@ -149,11 +151,6 @@ impl<'a> Sweep<'a> {
         let asleep_s = (step_s - busy_s).max(0.0);
         self.x[SLEEP] += self.described.sleep_a(middle_v) * asleep_s / capacitance_f;
         self.x[LEAKAGE] += self.described.leakage_s * middle_v * step_s / capacitance_f;
-        if !self.actions.has_samples {
-            self.spread(time_s);
-            let samples = self.samples_per_s * step_s;
-            self.x[MEASURE] += samples * self.described.measure.charge_c(middle_v) / capacitance_f;
-        }
         let is_open = self
             .actions
             .list
@@ -163,34 +160,14 @@ impl<'a> Sweep<'a> {
         for (sum, more) in x.iter_mut().zip(open) {
             *sum += more;
         }
-        (!is_open).then_some(x)
-    }
-
-    /// Samples in a second between the report before and the report after this time.
-    fn spread(&mut self, time_s: f64) {
-        let list = &self.actions.list;
-        while list
-            .get(self.next_report)
-            .is_some_and(|act| act.until_s <= time_s)
-        {
-            self.next_report += 1;
-            let (Some(from), Some(to)) = (
-                list.get(self.next_report.wrapping_sub(1)),
-                list.get(self.next_report),
-            ) else {
-                continue;
-            };
-            let gap_s = to.until_s - from.until_s;
-            if gap_s > 0.0 {
-                self.samples_per_s = f64::from(self.described.batch) / gap_s;
-            }
-        }
+        (!is_open && !is_blurred).then_some(x)
     }
 }
 
-/// What an action takes, and its column.
-fn work(described: &Described, kind: Kind) -> (&Work, usize) {
+/// What an action takes, and its column. Samples of unknown time go with their report.
+fn work(described: &Described, kind: Kind, has_samples: bool) -> (&Work, usize) {
     match kind {
+        Kind::Measure if !has_samples => (&described.measure, TRANSMIT),
         Kind::Measure => (&described.measure, MEASURE),
         Kind::Transmit => (&described.transmit, TRANSMIT),
     }

@@ -8,9 +8,17 @@ use crate::simulate::timeline::Event;
 /// From a median absolute value to a standard deviation, for a normal distribution.
 pub(super) const MEDIAN_TO_DEVIATION: f64 = 1.482_602_2;
 /// A flat stretch is one that should have moved by this many counts, asleep and as described.
-const FLAT_COUNTS: f64 = 5.0;
+const FLAT_COUNTS: f64 = 7.0;
+/// A level at the top, where charge turns into discharge without being held, is flat for less than this many counts of fall.
+const PEAK_COUNTS: f64 = 18.0;
 /// A flat stretch has at least so many readings.
 const LEAST_FLAT: usize = 12;
+/// A dip below a held level is over after so many readings.
+const HELD_DIP: usize = 15;
+/// So many readings in a row may be nonsense.
+const LONE: usize = 3;
+/// One value is stuck after so many readings.
+const LEAST_STUCK: usize = 40;
 /// At the largest reading at least so often.
 const LEAST_SATURATED: usize = 3;
 /// A level that is held may spread by so many counts beside its noise.
@@ -126,24 +134,39 @@ impl Readings {
             let first_v = v(rows[start]);
             let (mut low_v, mut high_v) = (first_v, first_v);
             let saturated = first_v >= full_v;
-            while place + 1 < rows.len() {
-                let next_v = v(rows[place + 1]);
-                let (low, high) = (low_v.min(next_v), high_v.max(next_v));
-                let goes_on = if saturated {
-                    next_v >= full_v
-                } else {
-                    high - low
-                        <= if next_v == first_v && low == high {
-                            0.0
-                        } else {
-                            near_v
-                        }
-                };
-                if !goes_on {
+            let mut is_one_value = true;
+
+            // Actions dip below a level that is held until it is charged again; a lone outlier is none of it.
+            let is_top = first_v >= self.top_v - near_v;
+            let (farthest, counts) = if is_top {
+                (HELD_DIP, PEAK_COUNTS)
+            } else {
+                (LONE, FLAT_COUNTS)
+            };
+            loop {
+                let next = (place + 1..(place + 1 + farthest).min(rows.len())).find(|next| {
+                    let next_v = v(rows[*next]);
+                    if saturated {
+                        next_v >= full_v
+                    } else {
+                        high_v.max(next_v) - low_v.min(next_v) <= near_v
+                    }
+                });
+                let Some(next) = next else { break };
+                place = next;
+                let next_v = v(rows[place]);
+                (low_v, high_v) = (low_v.min(next_v), high_v.max(next_v));
+                is_one_value &= next_v == first_v;
+                // A level of one value ends where the value changes.
+                if !saturated && !is_top && !is_one_value && place - start > LEAST_STUCK {
+                    (low_v, high_v) = (first_v, first_v);
+                    is_one_value = true;
+                    place -= 1;
+                    while place > start && v(rows[place]) != first_v {
+                        place -= 1;
+                    }
                     break;
                 }
-                (low_v, high_v) = (low, high);
-                place += 1;
             }
             let length = place + 1 - start;
             let span_s = log.time_s[rows[place]] - log.time_s[rows[start]];
@@ -151,9 +174,9 @@ impl Readings {
                 Some(Flat::Saturated)
             } else if length >= LEAST_FLAT
                 && self.moved_v(log, described, rows[start], rows[place], first_v, span_s)
-                    > FLAT_COUNTS * described.count_v + near_v
+                    > counts * described.count_v + near_v
             {
-                self.kind_of(log, described, rows, start, place, low_v == high_v)
+                self.kind_of(described, first_v, is_one_value && length >= LEAST_STUCK)
             } else {
                 None
             };
@@ -195,28 +218,14 @@ impl Readings {
         (asleep_v + f64::from(counted.max(said)) * described.report_step_v(at_v)) / described.most_capacitance
     }
 
-    /// Held at the top of all readings, or stuck below it. A level that is reached by a jump is stuck wherever it is.
-    fn kind_of(
-        &self,
-        log: &Log,
-        described: &Described,
-        rows: &[usize],
-        start: usize,
-        end: usize,
-        is_one_value: bool,
-    ) -> Option<Flat> {
-        let v = |place: usize| log.storage_v(rows[place]).unwrap_or_default();
-        let level_v = v(start);
+    /// Held at the top of all readings, or stuck below it.
+    fn kind_of(&self, described: &Described, level_v: f64, is_one_value: bool) -> Option<Flat> {
         let near_v = HELD_COUNTS * described.count_v + 3.0 * self.noise_v;
-        let is_top = level_v >= self.top_v - near_v;
-        if is_top {
+        if level_v >= self.top_v - near_v {
             return Some(Flat::Held);
         }
         // Where nothing moves the reading not even noise does; income that equals the drain leaves the noise.
-        let jumps = end + 1 < rows.len() && (v(end + 1) - level_v).abs() > 3.0 * near_v;
-        let quiet =
-            is_one_value && (self.noise_v > 0.6 * described.count_v || jumps || end + 1 == rows.len());
-        quiet.then_some(Flat::Stuck)
+        is_one_value.then_some(Flat::Stuck)
     }
 
     /// Held stretches with less than an eighth of their length between them are one: an action interrupts them.

@@ -50,8 +50,6 @@ pub(super) struct Estimate {
     pub(super) noise_v: f64,
     /// Root of the mean square of all errors of the segments that count (V).
     pub(super) rms_v: f64,
-    /// Number of independent blocks.
-    pub(super) blocks: usize,
     /// Segments that count.
     pub(super) used: Vec<Segment>,
 }
@@ -250,7 +248,6 @@ fn covariance(
         beta,
         noise_v: scale_v,
         rms_v: (squares / rows.max(1) as f64).sqrt(),
-        blocks,
         used,
     })
 }

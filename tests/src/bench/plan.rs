@@ -105,7 +105,7 @@ impl Plan {
         }
         let day_s = night_s * random.random_range(0.3..0.8);
         let spent_j =
-            described.capacitance_f(top_v) * factors.capacitance * 2.2 * NIGHT_PART * room_v * top_v;
+            described.capacitance_f(top_v) * factors.capacitance * 3.5 * NIGHT_PART * room_v * top_v;
         let light_w = spent_j / day_s / node.harvest.converter_efficiency.get::<ratio>();
         // Light that the converter cannot take is none that the balance could show.
         let most_w = node.harvest.maximum_current.get::<ampere>() * low_v * 0.7;

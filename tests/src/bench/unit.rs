@@ -57,6 +57,8 @@ pub(super) struct Unit<'a> {
     is_lit: bool,
     count: u32,
     waiting: u32,
+    is_off: bool,
+    pub(super) lowest_v: f64,
     stuck_mv: Option<f64>,
     whole_s: f64,
     pub(super) text: String,
@@ -98,6 +100,8 @@ impl<'a> Unit<'a> {
             is_lit: false,
             count: 0,
             waiting: 0,
+            is_off: false,
+            lowest_v: f64::INFINITY,
             stuck_mv: None,
             whole_s: f64::from(NIGHTS) * (plan.night_s + plan.day_s),
             text: if plan.has_events {
@@ -199,7 +203,7 @@ impl<'a> Unit<'a> {
         {
             self.sleep_until(self.now_s + step_s);
         }
-        self.sleep_until(self.now_s + 60.0 * self.plan.row_s + 0.25 * self.plan.night_s);
+        self.sleep_until(self.now_s + 60.0 * self.plan.row_s + self.plan.night_s);
     }
 
     /// Draws the store down until the node is cut off, and starts it again in the light.
@@ -211,6 +215,7 @@ impl<'a> Unit<'a> {
         };
         self.pass(&heavy, 10.0 * self.whole_s, cut_v);
         self.row(&self.asleep.clone(), "cut");
+        self.is_off = true;
         self.light(true);
         let connect_v = cut_v + 0.3;
         while self.plant.inner_v() < connect_v {
@@ -246,6 +251,7 @@ impl<'a> Unit<'a> {
     }
 
     fn boot(&mut self) {
+        self.is_off = false;
         self.count = 0;
         self.waiting = 0;
         self.row(&self.asleep.clone(), "start");
@@ -255,6 +261,10 @@ impl<'a> Unit<'a> {
 
     /// A sample, and the report when there are enough.
     fn sample(&mut self) {
+        // Firmware waits while storage is low.
+        if self.plant.inner_v() < self.plan.low_v {
+            return;
+        }
         let measure = self.plan.node.measure.clone();
         self.row(&self.asleep.clone(), "measure");
         self.act(&measure, self.plan.factors.measure);
@@ -321,14 +331,14 @@ impl<'a> Unit<'a> {
         self.cloud();
     }
 
-    /// The light until the next cloud; it ends when the store is nearly full, unless that is the point.
+    /// The light until the next cloud; the day ends when the store is nearly full, unless that is the point.
     fn cloud(&mut self) {
         let fills = matches!(
             self.plan.fault,
             Some(Fault::OvervoltagePlateau | Fault::ReadingScaled | Fault::ReadingOffset)
         );
-        let is_full = !fills && self.plant.inner_v() >= self.plan.top_v;
-        let power_w = if self.is_lit && !is_full {
+        self.is_lit &= fills || self.plant.inner_v() < self.plan.top_v;
+        let power_w = if self.is_lit {
             self.plan.light_w * self.random.random_range(0.5..1.5)
         } else {
             0.0
@@ -355,6 +365,7 @@ impl<'a> Unit<'a> {
             }
             // A store that cannot carry the drain stands still: time goes on.
             self.now_s = stop_s;
+            self.lowest_v = self.lowest_v.min(self.plant.inner_v());
             if stop_s >= self.next_row_s {
                 self.row(drain, "");
                 self.next_row_s =
@@ -395,7 +406,11 @@ impl<'a> Unit<'a> {
             reading_mv = *self.stuck_mv.get_or_insert(reading_mv);
         }
         let reading = self.cell(format!("{reading_mv:.1}"));
-        let count = self.cell(self.count.to_string());
+        let count = if self.is_off {
+            String::new()
+        } else {
+            self.cell(self.count.to_string())
+        };
         let _ = write!(self.text, "{:.2},{reading},{count}", self.now_s);
         self.text.push_str(&if self.plan.has_events {
             format!(",{event}\n")

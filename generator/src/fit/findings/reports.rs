@@ -57,16 +57,22 @@ fn by_events(evidence: &Evidence<'_>) -> Option<usize> {
     if log.count.is_empty() || !log.event.contains(&Some(Event::Transmit)) {
         return None;
     }
-    let (mut lost, mut sent, mut before) = (0, 0u32, None);
+    let busy_s = 1.5 * evidence.described.transmit.duration_s;
+    let (mut lost, mut sent, mut before, mut busy_until_s) = (0, 0u32, None, f64::NEG_INFINITY);
     for row in 0..log.len() {
-        if let Some(count) = log.count(row) {
+        let time_s = log.time_s[row];
+        // A report that is on the air is not counted yet.
+        if let Some(count) = log.count(row).filter(|_| time_s > busy_until_s) {
             if let Some(before) = before.filter(|before| *before <= count) {
                 lost += sent.saturating_sub(count - before) as usize;
             }
             before = Some(count);
             sent = 0;
         }
-        sent += u32::from(log.event(row) == Some(Event::Transmit));
+        if log.event(row) == Some(Event::Transmit) {
+            sent += 1;
+            busy_until_s = time_s + busy_s;
+        }
     }
     Some(lost)
 }

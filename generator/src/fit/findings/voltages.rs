@@ -6,6 +6,7 @@
 use super::{Confidence, Finding};
 use crate::fit::Evidence;
 use crate::fit::readings::{Flat, Stretch};
+use crate::simulate::timeline::Event;
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -158,11 +159,20 @@ fn cut_level(evidence: &Evidence<'_>) -> Option<(f64, f64, f64)> {
     let mut levels_v: Vec<f64> = Vec::new();
     for reset_s in &evidence.actions.resets_s {
         let row = log.time_s.partition_point(|time_s| time_s < reset_s);
-        let near_s = 10.0 * evidence.readings.step_s;
-        let last = (0..row)
+        // The node that is off counts no more: the last row with a count, or the event itself, is where it was cut off.
+        let alive = (0..row.min(log.len()))
             .rev()
-            .take_while(|before| log.time_s[*before] >= reset_s - near_s)
-            .find_map(|before| log.storage_v(before));
+            .find(|before| log.count(*before).is_some() || log.event(*before).is_some());
+        let cut = if log.event(row) == Some(Event::Cut) {
+            Some(row)
+        } else {
+            alive
+        };
+        let last = cut.and_then(|cut| {
+            (cut.saturating_sub(3)..=cut)
+                .rev()
+                .find_map(|near| log.storage_v(near))
+        });
         levels_v.extend(last);
     }
     if levels_v.len() < 2 {
