@@ -43,7 +43,7 @@ pub enum Fault {
     RestartLoop,
     /// Light goes on when the store is full.
     OvervoltagePlateau,
-    /// The node's seconds last 6 % too long.
+    /// The node's seconds are 6 % too short.
     ClockDrift,
 }
 

@@ -99,18 +99,35 @@ impl Actions {
     fn add_samples(&mut self, log: &Log, batch: u32) {
         let mut seen = rows(log, Event::Measure).peekable();
         let mut samples = Vec::new();
+        let mut last_s: Option<f64> = None;
         for transmit in &self.list {
-            let mut waiting = 0;
+            let mut own: Vec<f64> = last_s.into_iter().collect();
+            let before = own.len();
             while let Some(time_s) = seen.next_if(|time_s| *time_s <= transmit.until_s) {
                 samples.push(exact(time_s, Kind::Measure));
-                waiting += 1;
+                own.push(time_s);
             }
-            for _ in waiting..batch {
-                samples.push(Act {
-                    kind: Kind::Measure,
-                    ..*transmit
-                });
+            for number in own.len() - before..batch as usize {
+                // Samples come evenly: one that is missing stood in the longest gap. The last one is just before its report.
+                let gap = own
+                    .windows(2)
+                    .map(|pair| (pair[1] - pair[0], pair[0]))
+                    .max_by(|a, b| a.0.total_cmp(&b.0))
+                    .filter(|_| number > 0);
+                match gap {
+                    Some((gap_s, from_s)) => {
+                        let time_s = from_s + gap_s / 2.0;
+                        samples.push(exact(time_s, Kind::Measure));
+                        own.push(time_s);
+                        own.sort_by(f64::total_cmp);
+                    }
+                    None => samples.push(Act {
+                        kind: Kind::Measure,
+                        ..*transmit
+                    }),
+                }
             }
+            last_s = Some(transmit.until_s);
         }
         samples.extend(seen.map(|time_s| exact(time_s, Kind::Measure)));
         self.list.extend(samples);

@@ -20,6 +20,11 @@ const ROUNDS: usize = 30;
 const SETTLED: f64 = 1e-7;
 /// A combination of columns about which the points say less than this part of what they say about the best is left out.
 const LEAST_INFORMATION: f64 = 1e-7;
+/// What blocks do not show of the errors' spread, as a factor on the covariance: dusk in a dark block, an action that no row tells of
+/// (from logs of known truth).
+const UNSEEN: f64 = 1.5;
+/// At least this part of what white noise alone would give.
+const LEAST_WHITE: f64 = 0.05;
 /// A segment whose errors are this many times the usual ones had something unknown in it.
 const ODD_SEGMENT: f64 = 4.0;
 
@@ -227,7 +232,6 @@ fn covariance(
     }
     // Few blocks spread less than the truth: as many as factors would spread nothing.
     let few = blocks as f64 / (blocks - kept.len()) as f64;
-    // White noise alone gives this much: no fit is better than its readings.
     let white = DMatrix::from_fn(kept.len(), kept.len(), |row, column| {
         if row == column {
             scale_v * scale_v / eigen.eigenvalues[kept[row]]
@@ -235,7 +239,7 @@ fn covariance(
             0.0
         }
     });
-    let covariance = meat * few + white * 0.05;
+    let covariance = (meat * few + white * LEAST_WHITE) * UNSEEN;
     let values = DVector::from_fn(kept.len(), |row, _| {
         (0..COLUMNS)
             .map(|column| combinations[(row, column)] * beta[column])

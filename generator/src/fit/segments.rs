@@ -17,15 +17,15 @@ const MOST_WINDOW_POINTS: usize = 600;
 /// The fall of a long window is to be known to this part of the described one.
 const FALL_ERROR: f64 = 0.1;
 /// A log is cut into at least so many long windows.
-const LONG_WINDOWS: f64 = 8.0;
+const LONG_WINDOWS: f64 = 24.0;
 /// A long window holds at least so many points.
 const LONG_POINTS: usize = 8;
 /// A window belongs to the dark ones when its fall is within so many of its standard errors of theirs.
 const NEAR_ERRORS: f64 = 3.5;
-/// Or within this part of it: temperature moves a sleeping current by as much.
-const NEAR_PART: f64 = 0.06;
+/// Or within this part of it: temperature, and a sample that no row tells of, move a fall by as much.
+const NEAR_PART: f64 = 0.15;
 /// The fastest part of the falling windows in which the search for the dark ones begins.
-const FASTEST_PART: f64 = 0.25;
+const FASTEST_PART: f64 = 0.5;
 /// Blocks for the standard errors: a dark stretch has about so many.
 const BLOCKS: usize = 24;
 
@@ -243,7 +243,7 @@ fn find_dark(windows: &mut [Window]) {
     }
     falling.sort_by(|a, b| b.fall.total_cmp(&a.fall));
     let fastest = ((falling.len() as f64 * FASTEST_PART).ceil() as usize).clamp(1, falling.len());
-    // The median of the fastest quarter: nonsense in a few windows does not move it far.
+    // The median of the fastest half: nonsense in a few windows does not move it far.
     let mut level = falling[fastest / 2].fall;
     for _ in 0..20 {
         let (mut sum, mut weights) = (0.0, 0.0);

@@ -84,6 +84,12 @@ impl Plan {
         if room_v <= 0.0 || reports < REPORTS.0 || seen_v < LEAST_STEP_COUNTS * described.count_v {
             return None;
         }
+        // What a report costs shows where its own step does.
+        let report_v =
+            described.transmit.energy_j / described.working_v / described.capacitance_f(described.working_v);
+        if fault == Some(Fault::ActionCostsMore) && report_v < LEAST_STEP_COUNTS * described.count_v {
+            return None;
+        }
         if fault == Some(Fault::LeakageSettling) {
             fall_v /= 3.0;
         }
@@ -124,7 +130,8 @@ impl Plan {
                 0.0
             },
             noise_v: described.count_v * random.random_range(0.3..1.2),
-            has_events: random.random_ratio(1, 2) && !is_pace,
+            // Samples that are taken between reports have to be logged.
+            has_events: node.policy.batch > 1 || random.random_ratio(1, 2),
             row_s: whole_s / ROWS,
             node,
             described,

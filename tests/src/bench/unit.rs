@@ -136,7 +136,7 @@ impl<'a> Unit<'a> {
                 }
             }
             Some(Fault::LeakageSettling) => unit.work(1.5 * plan.night_s, plan.period_s * 3.0),
-            Some(Fault::ClockDrift) => unit.days(plan.period_s * 1.06),
+            Some(Fault::ClockDrift) => unit.days(plan.period_s * 0.94),
             _ => {
                 let off = 3e-4 * unit.random.random_range(-1.0..1.0);
                 unit.days(plan.period_s * (1.0 + off));
