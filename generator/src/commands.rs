@@ -6,6 +6,7 @@ pub(crate) mod compare;
 pub(crate) mod fit;
 pub(crate) mod generate;
 pub(crate) mod init;
+pub(crate) mod log_plan;
 pub(crate) mod simulate;
 pub(crate) mod thresholds;
 

@@ -40,6 +40,8 @@ pub mod log;
 
 pub mod fit;
 
+pub mod log_plan;
+
 pub mod emit;
 
 pub mod printout;

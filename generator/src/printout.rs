@@ -7,6 +7,7 @@ pub mod check;
 pub mod compare;
 pub mod findings;
 pub mod fit;
+pub mod log_plan;
 pub mod simulate;
 pub mod thresholds;
 

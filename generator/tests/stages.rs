@@ -20,6 +20,7 @@ const STAGES: &[&str] = &[
     "simulate",
     "log",
     "fit",
+    "log_plan",
     "emit",
     "printout",
     "generated",

@@ -31,7 +31,8 @@ pub(super) struct Actions {
     pub(super) list: Vec<Act>,
     /// Times at which the node started anew, or lost its supply.
     pub(super) resets_s: Vec<f64>,
-    /// Whether samples have times of their own. Otherwise they are spread evenly between reports.
+    /// Whether samples have times of their own. Otherwise they are spread evenly between reports and cost what they
+    /// should beside them.
     pub(super) has_samples: bool,
 }
 
@@ -48,7 +49,7 @@ impl Actions {
         let events = transmits(log).any(|_| true) || rows(log, Event::Measure).any(|_| true);
         let mut actions = Self {
             resets_s: resets(log),
-            has_samples: described.batch == 1 || rows(log, Event::Measure).any(|_| true),
+            has_samples: rows(log, Event::Measure).any(|_| true),
             ..Self::default()
         };
         if !log.count.is_empty() {

@@ -34,6 +34,8 @@ const LEAKAGE_DEVIATION: f64 = 0.35;
 const BALANCE_DEVIATION: f64 = 0.02;
 /// What series resistance adds to an action is known to this part of it: resistance doubles in a life and in the cold.
 const RESISTIVE_DEVIATION: f64 = 0.5;
+/// A dip under load is one current and one branch in the model, and neither in the bank: its resistance is known to this.
+const DIP_DEVIATION: f64 = 0.12;
 /// Parts this many deviations from what is believed of them are not believed.
 const INCREDIBLE: f64 = 3.5;
 /// What is not known of a factor: e to the power of this, up or down.
@@ -204,6 +206,7 @@ fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
         let apart = one.parts - mean;
         covariance += (one.covariance + apart * apart.transpose()) * (weight / sum);
     }
+    covariance[(SERIES, SERIES)] += DIP_DEVIATION * DIP_DEVIATION;
     let mut before = SVector::<f64, UNKNOWNS>::repeat(OPEN);
     before[SAMPLE] = described.load_deviation;
     before[REPORT] = described.load_deviation;

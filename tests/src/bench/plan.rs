@@ -132,7 +132,11 @@ impl Plan {
             noise_v: described.count_v * random.random_range(0.3..1.2),
             // Samples that are taken between reports have to be logged.
             has_events: node.policy.batch > 1 || random.random_ratio(1, 2),
-            row_s: whole_s / ROWS,
+            row_s: if fault == Some(Fault::LeakageSettling) {
+                1.5 * night_s
+            } else {
+                whole_s
+            } / ROWS,
             node,
             described,
             fault,
