@@ -276,6 +276,12 @@ impl Work {
             .sum()
     }
 
+    /// How far the terminal dips at most under the new resistance (V).
+    pub(super) fn dip_v(&self, at_v: f64) -> f64 {
+        let most_a = self.pieces.iter().map(|piece| piece.at(at_v)).fold(0.0, f64::max);
+        most_a * self.resistance_ohm / USED_RESISTANCE
+    }
+
     /// Charge drawn `time_s` after its start, and the current then; the current is 0 once it is over.
     pub(super) fn until(&self, time_s: f64, at_v: f64) -> (f64, f64) {
         let (mut charge_c, mut begun_s) = (0.0, 0.0);

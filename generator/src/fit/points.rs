@@ -48,7 +48,7 @@ pub(super) fn of(log: &Log, described: &Described, readings: &Readings, actions:
     for row in 0..log.len() {
         let Some(v) = log.storage_v(row) else { continue };
         let time_s = log.time_s[row];
-        if v < LEAST_FLOOR_PART * described.floor_v {
+        if v < LEAST_FLOOR_PART * described.floor_v || readings.is_nonsense(row) {
             continue;
         }
         let x = sweep.advance(time_s, v);

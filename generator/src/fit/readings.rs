@@ -21,6 +21,11 @@ const LONE: usize = 3;
 const LEAST_STUCK: usize = 40;
 /// At the largest reading at least so often.
 const LEAST_SATURATED: usize = 3;
+/// Nonsense is farther from its neighbours than so many reports' steps, and so many times the noise.
+const NONSENSE_STEPS: f64 = 1.5;
+const NONSENSE_NOISE: f64 = 8.0;
+/// And so many described dips, where it is below them: resistance grows.
+const NONSENSE_DIP: f64 = 4.0;
 /// A level that is held may spread by so many counts beside its noise.
 const HELD_COUNTS: f64 = 1.5;
 
@@ -58,6 +63,7 @@ pub(super) struct Readings {
     /// Highest reading that is no lone outlier (V).
     pub(super) top_v: f64,
     excluded: Vec<bool>,
+    nonsense: Vec<bool>,
 }
 
 impl Readings {
@@ -99,6 +105,7 @@ impl Readings {
             ..Self::default()
         };
         readings.find_flats(log, described, &rows);
+        readings.find_nonsense(log, described, &rows);
         readings.excluded = vec![false; log.len()];
         for flat in &readings.flats {
             readings.excluded[flat.first..=flat.last]
@@ -111,6 +118,30 @@ impl Readings {
     /// Whether a row's reading says nothing about the charge on storage.
     pub(super) fn is_excluded(&self, row: usize) -> bool {
         self.excluded.get(row).copied().unwrap_or_default()
+    }
+
+    /// Whether a row's reading stands alone where no action and no light can have put it.
+    pub(super) fn is_nonsense(&self, row: usize) -> bool {
+        self.nonsense.get(row).copied().unwrap_or_default()
+    }
+
+    /// Readings far from the median of their neighbours: above it by more than steps and noise, below it by more than a report's
+    /// dip as well.
+    fn find_nonsense(&mut self, log: &Log, described: &Described, rows: &[usize]) {
+        self.nonsense = vec![false; log.len()];
+        let steps_v =
+            NONSENSE_STEPS * described.report_step_v(described.working_v) + NONSENSE_NOISE * self.noise_v;
+        let dip_v = NONSENSE_DIP * described.transmit.dip_v(described.working_v);
+        for five in rows.windows(5) {
+            let mut own = [0.0; 5];
+            for (v, row) in own.iter_mut().zip(five) {
+                *v = log.storage_v(*row).unwrap_or_default();
+            }
+            let middle_v = own[2];
+            own.sort_by(f64::total_cmp);
+            let off_v = middle_v - own[2];
+            self.nonsense[five[2]] = off_v > steps_v || -off_v > steps_v + dip_v;
+        }
     }
 
     /// Mean level at which the converter holds (V).
