@@ -161,3 +161,6 @@ fn curve(points: &[Point], estimate: Option<&Estimate>) -> Vec<(f64, f64, Option
     }
     curve
 }
+
+#[cfg(test)]
+mod tests;

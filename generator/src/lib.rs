@@ -5,6 +5,7 @@
 //! ```text
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
 //!                                                        policy + income -> simulate (beside bound) -> printout
+//!                                                        node + log -> fit -> printout
 //! ```
 //!
 //! [`generate`] goes the whole way in one call.

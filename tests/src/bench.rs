@@ -1,7 +1,7 @@
 //! A bench that makes logs of nodes whose truth is known: noise, steps of the converter, jitter, missing cells, resets, nonsense,
 //! and one fault at a time.
 //!
-//! The store follows the simulation's own [`Plant`]; when the node acts, sleeps and is lit is drawn here, so that a log has what the
+//! The store follows the simulation's own plant; when the node acts, sleeps and is lit is drawn here, so that a log has what the
 //! fit is asked about: nights that let the store fall by many steps, and reports in them. The same seed gives the same log.
 
 mod plan;

@@ -188,11 +188,10 @@ fn explain(
 
 /// Means and spread over all explanations, each as probable as it is.
 fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
-    let best = found
-        .iter()
-        .map(|one| one.logarithm)
-        .fold(f64::NEG_INFINITY, f64::max);
-    if !best.is_finite() {
+    let first = found.iter().max_by(|a, b| a.logarithm.total_cmp(&b.logarithm))?;
+    let best = first.logarithm;
+    // What even the best explanation finds incredible is no explanation: something else is wrong with the log.
+    if !best.is_finite() || first.tension > INCREDIBLE {
         return None;
     }
     let weights: Vec<f64> = found.iter().map(|one| (one.logarithm - best).exp()).collect();

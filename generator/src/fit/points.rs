@@ -17,8 +17,8 @@ pub(super) const MEASURE: usize = 2;
 pub(super) const TRANSMIT: usize = 3;
 pub(super) const RESISTANCE: usize = 4;
 
-/// A gap of so many usual steps ends a run: what happened in it is not known.
-const LONGEST_GAP_STEPS: f64 = 30.0;
+/// A gap of so many long steps ends a run: what happened in it is not known.
+const LONGEST_GAP_STEPS: f64 = 20.0;
 /// More points than this are drawn together, neighbours into their mean: the model is linear.
 const MOST_POINTS: usize = 100_000;
 /// Times of events and rows are known to this (s): a reading this near a change of current is of no use.
@@ -43,7 +43,7 @@ pub(super) fn of(log: &Log, described: &Described, readings: &Readings, actions:
     let mut points = Vec::with_capacity(log.len().min(MOST_POINTS * 2));
     let bin = log.storage_mv.len().div_ceil(MOST_POINTS).max(1);
     let mut mean = Mean::default();
-    let longest_s = LONGEST_GAP_STEPS * readings.step_s;
+    let longest_s = LONGEST_GAP_STEPS * readings.long_step_s;
     let mut last_s = f64::NEG_INFINITY;
     for row in 0..log.len() {
         let Some(v) = log.storage_v(row) else { continue };

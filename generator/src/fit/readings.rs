@@ -56,6 +56,8 @@ pub(super) struct Readings {
     pub(super) count: usize,
     /// Usual time between two (s).
     pub(super) step_s: f64,
+    /// Nine of ten steps between two are no longer (s): a node that only logs when it wakes has short ones and long ones.
+    pub(super) long_step_s: f64,
     /// Standard deviation of one (V); at least that of a count's rounding.
     pub(super) noise_v: f64,
     /// Flat stretches, in order.
@@ -89,6 +91,12 @@ impl Readings {
             .windows(2)
             .map(|pair| log.time_s[pair[1]] - log.time_s[pair[0]]);
         let step_s = median(steps_s.filter(|step_s| *step_s > 0.0).chain([f64::MAX]).collect());
+        let mut steps_s: Vec<f64> = rows
+            .windows(2)
+            .map(|pair| log.time_s[pair[1]] - log.time_s[pair[0]])
+            .collect();
+        let ninth = steps_s.len() * 9 / 10;
+        let long_step_s = *steps_s.select_nth_unstable_by(ninth, f64::total_cmp).1;
         let bends_v = rows
             .windows(3)
             .map(|three| (v(three[0]) - 2.0 * v(three[1]) + v(three[2])).abs());
@@ -100,6 +108,7 @@ impl Readings {
         let mut readings = Self {
             count: rows.len(),
             step_s,
+            long_step_s,
             noise_v,
             top_v,
             ..Self::default()

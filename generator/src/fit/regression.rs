@@ -15,7 +15,11 @@ use super::readings::MEDIAN_TO_DEVIATION;
 /// Errors beyond this many standard deviations count less: 95 % of least squares' efficiency where all are normal.
 pub const HUBER: f64 = 1.345;
 /// Rounds of weighting, at most.
-const ROUNDS: usize = 30;
+const ROUNDS: usize = 200;
+/// The scale of the errors is found anew in so many of them, then stays.
+const SCALE_ROUNDS: usize = 10;
+/// Rounds for the level of one segment, at most.
+const LEVEL_ROUNDS: usize = 50;
 /// Weighting ends when nothing moves by more than this part of itself.
 const SETTLED: f64 = 1e-7;
 /// A combination of columns about which the points say less than this part of what they say about the best is left out.
@@ -111,17 +115,23 @@ fn weighted(
     noise_v: f64,
 ) -> Option<(DMatrix<f64>, DVector<f64>)> {
     let mut last = None;
+    // Level and trend of each segment go on from round to round, as the factors do.
+    let mut levels: Vec<DVector<f64>> = vec![DVector::zeros(0); segments.len()];
     for round in 0..ROUNDS {
         let mut gram = DMatrix::zeros(COLUMNS, COLUMNS);
         let mut right = DVector::zeros(COLUMNS);
         let mut errors_v = Vec::new();
-        for segment in segments {
-            let local = Local::of(points, segment, beta, (round > 0).then_some(*scale_v));
+        let mut locals = Vec::with_capacity(segments.len());
+        for (segment, level) in segments.iter().zip(&mut levels) {
+            let weights = (round > 0).then_some((&*level, *scale_v));
+            let mut local = Local::weighted(points, segment, beta, weights);
             gram += &local.gram;
             right += &local.right;
             if round > 0 {
-                errors_v.extend(local.errors(points, segment, beta).map(f64::abs));
+                local.nuisance.clone_from(level);
+                errors_v.extend(local.errors_as_it_is(points, segment, beta).map(f64::abs));
             }
+            locals.push(local);
         }
         let next = least(&gram, &right)?;
         let moved = next
@@ -130,13 +140,17 @@ fn weighted(
             .map(|(next, now)| (next - now).abs() / (now.abs() + 1e-3))
             .fold(0.0, f64::max);
         beta.copy_from_slice(&next);
-        if !errors_v.is_empty() && round < ROUNDS / 2 {
+        for (local, level) in locals.iter_mut().zip(&mut levels) {
+            local.settle(beta);
+            level.clone_from(&local.nuisance);
+        }
+        if !errors_v.is_empty() && round < SCALE_ROUNDS {
             let middle = errors_v.len() / 2;
             let median_v = *errors_v.select_nth_unstable_by(middle, f64::total_cmp).1;
             *scale_v = (MEDIAN_TO_DEVIATION * median_v).max(noise_v / 2.0);
         }
         last = Some((gram, right));
-        if round > 2 && moved < SETTLED {
+        if round > SCALE_ROUNDS && moved < SETTLED {
             break;
         }
     }
@@ -321,22 +335,57 @@ impl Segment {
 }
 
 impl Local {
-    /// Sums over a segment, each error weighted as under `beta`; all weights 1 without a scale.
-    fn of(points: &[Point], segment: &Segment, beta: &[f64; COLUMNS], scale_v: Option<f64>) -> Self {
+    /// Sums over a segment with the weights that belong to these factors, this level and this scale; all 1 without.
+    fn weighted(
+        points: &[Point],
+        segment: &Segment,
+        beta: &[f64; COLUMNS],
+        weights: Option<(&DVector<f64>, f64)>,
+    ) -> Self {
         let order = if segment.is_dark { 1 } else { 2 };
-        let mut local = Self::sums(points, segment, order, |_| 1.0);
-        let Some(scale_v) = scale_v else { return local };
-        // Two rounds settle the level; the factors take more, outside.
-        for _ in 0..2 {
-            local.settle(beta);
-            let before = &local;
-            let next = Self::sums(points, segment, order, |point| {
-                weight(before.error(point, segment, points, beta), scale_v)
-            });
-            local = next;
-        }
+        let Some((level, scale_v)) = weights else {
+            return Self::sums(points, segment, order, |_| 1.0);
+        };
+        let before = Self {
+            nuisance: level.clone(),
+            gram: DMatrix::zeros(0, 0),
+            right: DVector::zeros(0),
+            order,
+            inverse: DMatrix::zeros(0, 0),
+            cross: DMatrix::zeros(0, 0),
+        };
+        Self::sums(points, segment, order, |point| {
+            weight(before.error(point, segment, points, beta), scale_v)
+        })
+    }
+
+    /// The same with the level that settles under these factors; all weights 1 without a scale.
+    fn of(points: &[Point], segment: &Segment, beta: &[f64; COLUMNS], scale_v: Option<f64>) -> Self {
+        let mut local = Self::weighted(points, segment, beta, None);
         local.settle(beta);
+        let Some(scale_v) = scale_v else { return local };
+        for _ in 0..LEVEL_ROUNDS {
+            let level = local.nuisance.clone();
+            local = Self::weighted(points, segment, beta, Some((&level, scale_v)));
+            local.settle(beta);
+            if (&local.nuisance - level).amax() < SETTLED * scale_v {
+                break;
+            }
+        }
         local
+    }
+
+    /// Errors with the level as it is.
+    fn errors_as_it_is<'a>(
+        &self,
+        points: &'a [Point],
+        segment: &'a Segment,
+        beta: &'a [f64; COLUMNS],
+    ) -> impl Iterator<Item = f64> + use<'a> {
+        let local = self.levels();
+        points[segment.first..segment.end]
+            .iter()
+            .map(move |point| local.error(point, segment, points, beta))
     }
 
     fn sums(points: &[Point], segment: &Segment, order: usize, weight: impl Fn(&Point) -> f64) -> Self {
@@ -363,7 +412,7 @@ impl Local {
             }
         }
         let sum = |a: usize, b: usize| sums[a.min(b)][a.max(b)];
-        let nuisance = DMatrix::from_fn(order, order, |a, b| sum(a, b));
+        let nuisance = DMatrix::from_fn(order, order, &sum);
         let inverse = nuisance
             .try_inverse()
             .unwrap_or_else(|| DMatrix::zeros(order, order));

@@ -282,7 +282,7 @@ fn erode(windows: &mut [Window]) {
         let dark_before = at > 0 && joined(at - 1, at) && before[at - 1].is_dark;
         let dark_after = at + 1 < before.len() && joined(at, at + 1) && before[at + 1].is_dark;
         let deeper = (lit_before && dark_after) || (lit_after && dark_before);
-        windows[at].is_dark = !deeper && !(lit_before && lit_after);
+        windows[at].is_dark = !(deeper || lit_before && lit_after);
     }
     if windows.iter().all(|window| !window.is_dark) {
         windows.copy_from_slice(&before);

@@ -4,7 +4,6 @@ use super::{Confidence, Finding};
 use crate::fit::Evidence;
 use crate::fit::joint::{CAPACITANCE, REPORT, SAMPLE, SLEEPING};
 use crate::fit::parameters::Parameter;
-use crate::fit::points::SLEEP;
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -16,6 +15,8 @@ const MORE: f64 = 1.1;
 const CLEAR: f64 = 1.645;
 /// The same for one that nothing else explains.
 const CERTAIN: f64 = 3.0;
+/// The sleeping current is open where its factor's logarithm is known no better than this.
+const OPEN_DEVIATION: f64 = 0.2;
 /// Times into which a log is parted to see leakage settle.
 const PARTS: usize = 6;
 /// Settling lets the fall lessen by this part of the last fall, at least.
@@ -25,14 +26,15 @@ const LARGEST_STEP: f64 = 0.65;
 
 /// Sleeping current far above its description.
 pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
-    let (estimate, parts) = evidence.estimate.zip(evidence.parts)?;
     if evidence.cut.dark_s <= 0.0 {
         return None;
     }
     let described = evidence.described;
     let described_a = described.sleep_a(described.working_v);
     let limit = FAR * (1.0 + described.load_margin);
-    let (factor, deviation) = (parts.mean[SLEEPING].exp(), parts.deviation[SLEEPING]);
+    let (factor, deviation) = evidence.parts.map_or((1.0, f64::INFINITY), |parts| {
+        (parts.mean[SLEEPING].exp(), parts.deviation[SLEEPING])
+    });
     let time_s = first_dark_s(evidence);
     if factor * (-CLEAR * deviation).exp() > limit {
         let value_a = factor * described_a;
@@ -50,13 +52,20 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
         });
     }
     // Without a known capacitance the least that a part may have still bounds the current from below.
-    let (known, error) = estimate.column(SLEEP);
-    let least = (estimate.beta[SLEEP] - 2.0 * error) * described.end_of_life;
-    (known && least > limit && deviation > 0.2).then(|| Finding {
+    let leakage_a = described.leakage_s * described.working_v;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for window in evidence.cut.windows.iter().filter(|window| window.is_dark) {
+        sum += window.fall - 2.0 * window.error / (count + 1.0_f64).sqrt();
+        count += 1.0;
+    }
+    let whole_a = sum / f64::max(count, 1.0) * (described_a + leakage_a) * described.end_of_life;
+    let least = (whole_a - leakage_a) / described_a;
+    let is_open = deviation > OPEN_DEVIATION;
+    (is_open && least > limit).then(|| Finding {
         code: "sleep-current-high",
         text: format!(
-            "even with the least capacitance of its description the node draws {:.1} times its sleeping current",
-            least
+            "even with the least capacitance and the full leakage of its description the node draws {least:.1} times its sleeping \
+             current"
         ),
         confidence: Confidence::Medium,
         time_s,

@@ -97,14 +97,6 @@ fn off(evidence: &Evidence<'_>) -> Option<Finding> {
     let high_v = described.overvoltage_v;
     let held_v = evidence.readings.held_v();
     let low = cut_level(evidence);
-    let finding = |code, text, confidence| {
-        Some(Finding {
-            code,
-            text,
-            confidence,
-            time_s: None,
-        })
-    };
     if let Some((read_v, true_v, tolerance)) = low
         && let Some(top_v) = held_v
     {
@@ -127,13 +119,23 @@ fn off(evidence: &Evidence<'_>) -> Option<Finding> {
             let text = format!(
                 "the reading is {scale:.3} times the truth: {both}. Look at the divider's ratio and the reference"
             );
-            finding("reading-scaled", text, Confidence::High)
+            Some(Finding {
+                code: "reading-scaled",
+                text,
+                confidence: Confidence::High,
+                time_s: None,
+            })
         } else {
             let text = format!(
                 "the reading is off by {}: {both}. Look at the ground of the divider and the converter's offset",
                 Engineering(volts(offset_v), "V")
             );
-            finding("reading-offset", text, Confidence::High)
+            Some(Finding {
+                code: "reading-offset",
+                text,
+                confidence: Confidence::High,
+                time_s: None,
+            })
         };
     }
     // Nothing can charge storage beyond the limit but the lift of the charging current.
@@ -148,7 +150,12 @@ fn off(evidence: &Evidence<'_>) -> Option<Finding> {
             Engineering(volts(top_v), "V"),
             Engineering(volts(high_v), "V")
         );
-        return finding("reading-scaled", text, Confidence::Medium);
+        return Some(Finding {
+            code: "reading-scaled",
+            text,
+            confidence: Confidence::Medium,
+            time_s: None,
+        });
     }
     None
 }
