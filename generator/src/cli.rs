@@ -35,6 +35,10 @@ pub(crate) enum Command {
     Simulate(Simulate),
     /// One capacitor discharged on the bench: capacitance, its rise with voltage, resistance, and a block for the node file
     Cell(Cell),
+    /// Parameters from a bench log with their uncertainty, and findings in words
+    Fit(Fit),
+    /// What to log, how often and how long, for each parameter to be known
+    LogPlan(LogPlan),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
 }
@@ -186,6 +190,40 @@ fn days(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(days) if days > 0.0 && days <= 36_525.0 => Ok(days),
         _ => Err("a number of days above 0, at most 36525".to_owned()),
+    }
+}
+
+#[derive(Args)]
+pub(crate) struct Fit {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// The log: time_s or time, and any of storage_mv, count, event
+    pub(crate) log: PathBuf,
+    /// Write a copy of the node file with the fitted values here, comments kept
+    #[arg(long, value_name = "TOML")]
+    pub(crate) write: Option<PathBuf>,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+#[derive(Args)]
+pub(crate) struct LogPlan {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// How well each parameter is to be known, in percent of it
+    #[arg(long, value_name = "PERCENT", default_value_t = 15.0, value_parser = percent)]
+    pub(crate) within: f64,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// A part of a parameter that it can be known to.
+fn percent(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(percent) if percent > 0.0 && percent <= 100.0 => Ok(percent),
+        _ => Err("a number of percent above 0, at most 100".to_owned()),
     }
 }
 

@@ -6,6 +6,7 @@
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
 //!                                                        policy + income -> simulate (beside bound) -> plan -> emit, printout
 //! bench discharge -> cell -> printout
+//!                                                        node + log -> fit -> printout
 //! ```
 //!
 //! [`generate`] goes the whole way in one call.
@@ -40,6 +41,12 @@ pub mod simulate;
 pub mod plan;
 
 pub mod cell;
+
+pub mod log;
+
+pub mod fit;
+
+pub mod log_plan;
 
 pub mod emit;
 

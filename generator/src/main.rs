@@ -20,6 +20,8 @@ fn main() -> ExitCode {
         Command::Generate(arguments) => commands::generate::run(&arguments),
         Command::Simulate(arguments) => commands::simulate::run(&arguments),
         Command::Cell(arguments) => commands::cell::run(&arguments),
+        Command::Fit(arguments) => commands::fit::run(&arguments),
+        Command::LogPlan(arguments) => commands::log_plan::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),
     };
     match done {

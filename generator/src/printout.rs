@@ -7,6 +7,8 @@ pub mod cell;
 pub mod check;
 pub mod compare;
 pub mod findings;
+pub mod fit;
+pub mod log_plan;
 pub mod pace;
 pub mod simulate;
 pub mod thresholds;

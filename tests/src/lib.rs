@@ -3,8 +3,10 @@
 //! Each folder beside `src` is one test target for one witness. Here is what they share: finding the witness's tool,
 //! the nodes that all of them are asked about, and the discharges that those nodes promise.
 
+pub mod bench;
 pub mod case;
 pub mod chips;
 pub mod paces;
 pub mod random_node;
+pub mod rates;
 pub mod tool;

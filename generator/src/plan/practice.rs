@@ -361,15 +361,14 @@ impl Year {
         })
     }
 
-    /// The most that the node asleep loses in any stretch in which less comes in than `sleep` takes in every hour of it.
-    pub fn longest_dark(&self, node: &Node, sleep: Power) -> Energy {
+    /// The most that the node asleep loses from any moment to a later one: the worst dark stretch, dull days included.
+    pub fn worst_dark(&self, node: &Node, sleep: Power) -> Energy {
         let steps = (self.course.duration.get::<second>() / STEP_S) as usize;
         let efficiency = node.harvest.converter_efficiency.get::<ratio>();
         let sleep_w = sleep.get::<watt>();
-        let (mut lost_j, mut worst_j) = (0.0, 0.0_f64);
+        let (mut lost_j, mut worst_j) = (0.0_f64, 0.0_f64);
         for power_w in self.income.means(seconds(STEP_S), steps) {
-            let net_w = sleep_w - power_w * efficiency;
-            lost_j = if net_w > 0.0 { lost_j + net_w * STEP_S } else { 0.0 };
+            lost_j = (lost_j + (sleep_w - power_w * efficiency) * STEP_S).max(0.0);
             worst_j = worst_j.max(lost_j);
         }
         joules(worst_j)

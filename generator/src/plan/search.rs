@@ -18,15 +18,15 @@ use crate::plan::typical::Typical;
 use crate::units::*;
 
 /// At most so many moves: seconds on two cores.
-const MOST_MOVES: usize = 30;
+const MOST_MOVES: usize = 40;
 /// So often the steps are halved.
-const HALVINGS: u32 = 3;
+const HALVINGS: u32 = 2;
 /// A loss of supply that foresight avoids weighs like this much of a year's score, beside the age that it costs.
 const BROWNOUT_PRICE: f64 = 0.5;
 /// A silence may be so many times that of foresight before it costs.
 const SILENCE_ROOM: f64 = 2.0;
 /// What e times more silence costs of a year's score.
-const SILENCE_PRICE: f64 = 0.03;
+const SILENCE_PRICE: f64 = 0.02;
 
 /// What was found.
 #[derive(Clone, Copy, Debug)]

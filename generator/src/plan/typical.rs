@@ -180,12 +180,12 @@ impl Typical {
         })
     }
 
-    /// The settings that come before all tuning: a reserve that lets the node sleep through the longest stretch of the made
-    /// years in which less comes in than sleep takes.
+    /// The settings that come before all tuning: a reserve that lets the node sleep through the worst dark stretch of the made
+    /// years, at most half of what a reserve may be.
     pub fn least_settings(&self, node: &Node, years: &[Year]) -> Settings {
         let lost = years
             .iter()
-            .map(|year| year.longest_dark(node, self.sleep))
+            .map(|year| year.worst_dark(node, self.sleep))
             .fold(joules(0.0), Energy::max);
         let share = (lost / (self.full - self.decide)).get::<ratio>() * 256.0;
         let place = settings::ALL.iter().position(|setting| setting.name == "reserve");

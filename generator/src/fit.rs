@@ -1,0 +1,166 @@
+//! STAGE 7b: what a prototype's log says about its parts, with standard errors, and what is wrong with it.
+//!
+//! From a node and a log to parameters and findings: readings → actions → points → segments → regression → joint → findings. What
+//! each step assumes stands in its file; the equations are 36 to 39 of docs/model.md.
+
+mod actions;
+mod counts;
+mod described;
+mod findings;
+mod income;
+mod joint;
+mod parameters;
+pub mod picture;
+mod points;
+mod readings;
+mod regression;
+mod segments;
+mod witness;
+pub mod write;
+
+pub use counts::Counts;
+pub use described::{Described, Work};
+pub use findings::{Confidence, Finding};
+pub use parameters::{Parameter, Quotient};
+pub use regression::HUBER;
+pub use witness::{Exported, Row};
+
+use crate::log::Log;
+use crate::node::Node;
+
+use actions::Actions;
+use joint::Parts;
+use points::Point;
+use readings::Readings;
+use regression::Estimate;
+use segments::Cut;
+
+/// What came of a fit.
+#[derive(Clone, Debug)]
+pub struct Fit {
+    /// The parameters of the contract, in its order.
+    pub parameters: Vec<Parameter>,
+    /// What the log fixes even where the parameters stay open: parts over the capacitance.
+    pub quotients: Vec<Quotient>,
+    /// What is wrong.
+    pub findings: Vec<Finding>,
+    /// What the count alone says; `None` without one.
+    pub counts: Option<Counts>,
+    /// Root of the mean square of the errors of all readings in use (V); `None` where no model was fitted.
+    pub residual_v: Option<f64>,
+    /// Readings in use.
+    pub rows_used: usize,
+    /// Rows that were passed over: of no use, outside any segment, or no readings of storage.
+    pub rows_skipped: usize,
+    /// Time that was taken as dark (s).
+    pub dark_s: f64,
+    /// The readings with their model, for pictures: time (s), reading (V), model (V).
+    pub curve: Vec<(f64, f64, Option<f64>)>,
+    exported: Option<Exported>,
+}
+
+/// Everything that the steps found, for those after them.
+struct Evidence<'a> {
+    log: &'a Log,
+    described: &'a Described,
+    readings: &'a Readings,
+    actions: &'a Actions,
+    points: &'a [Point],
+    cut: &'a Cut,
+    estimate: Option<&'a Estimate>,
+    parts: Option<&'a Parts>,
+}
+
+impl Fit {
+    /// Fits a log of `node`.
+    ///
+    /// ```no_run
+    /// # fn show(node: &millpond::node::Node) -> Result<(), millpond::log::LogError> {
+    /// use millpond::{fit::Fit, log::Log};
+    /// let fit = Fit::of(node, &Log::load("bench.csv")?);
+    /// for parameter in &fit.parameters {
+    ///     println!("{}: {:?} ± {:?}", parameter.name, parameter.value, parameter.standard_error);
+    /// }
+    /// # Ok(()) }
+    /// ```
+    pub fn of(node: &Node, log: &Log) -> Self {
+        let described = Described::of(node);
+        let readings = Readings::of(log, &described);
+        let actions = Actions::of(log, &described, readings.noise_v);
+        let points = points::of(log, &described, &readings, &actions);
+        let cut = segments::cut(&points, &described, &readings);
+        let estimate = regression::solve(&points, &cut.segments, readings.noise_v);
+        let parts = estimate
+            .as_ref()
+            .and_then(|estimate| joint::parts(estimate, &described));
+        let evidence = Evidence {
+            log,
+            described: &described,
+            readings: &readings,
+            actions: &actions,
+            points: &points,
+            cut: &cut,
+            estimate: estimate.as_ref(),
+            parts: parts.as_ref(),
+        };
+        let (parameters, quotients) = parameters::of(&evidence);
+        let counts = counts::of(&evidence);
+        let findings = findings::of(&evidence, &parameters);
+        let used = estimate.as_ref().map_or(0, |estimate| {
+            estimate
+                .used
+                .iter()
+                .map(|segment| segment.end - segment.first)
+                .sum()
+        });
+        // Neighbours that were drawn together count for all of them.
+        let rows_used = (used * readings.count)
+            .checked_div(points.len())
+            .unwrap_or_default();
+        let exported = estimate
+            .as_ref()
+            .map(|estimate| witness::export(&points, estimate));
+        Self {
+            curve: curve(&points, estimate.as_ref()),
+            residual_v: estimate.as_ref().map(|estimate| estimate.rms_v),
+            rows_used,
+            rows_skipped: log.skipped + log.len() - rows_used.min(log.len()),
+            dark_s: cut.dark_s,
+            parameters,
+            quotients,
+            findings,
+            counts,
+            exported,
+        }
+    }
+
+    /// A parameter by its name.
+    pub fn parameter(&self, name: &str) -> Option<&Parameter> {
+        self.parameters.iter().find(|parameter| parameter.name == name)
+    }
+
+    /// The least-squares problem as it was solved, for a witness; `None` where nothing was fitted.
+    pub fn exported(&self) -> Option<&Exported> {
+        self.exported.as_ref()
+    }
+}
+
+/// Readings and model, point by point.
+fn curve(points: &[Point], estimate: Option<&Estimate>) -> Vec<(f64, f64, Option<f64>)> {
+    let mut curve: Vec<_> = points
+        .iter()
+        .map(|point| (point.time_s, point.storage_v, None))
+        .collect();
+    let Some(estimate) = estimate else { return curve };
+    for segment in &estimate.used {
+        let errors_v = regression::errors(points, segment, estimate);
+        for (place, error_v) in (segment.first..segment.end).zip(errors_v) {
+            // An error counts volts below the model.
+            curve[place].2 = Some(curve[place].1 + error_v);
+        }
+    }
+    curve
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,195 @@
+//! Findings on what is drawn and stored: sleeping current, energy of actions, capacitance, leakage.
+
+use super::{Confidence, Finding};
+use crate::fit::Evidence;
+use crate::fit::joint::{CAPACITANCE, REPORT, SAMPLE, SLEEPING};
+use crate::fit::parameters::Parameter;
+use crate::text::Engineering;
+use crate::units::*;
+
+/// Sleep is far above its description from this factor on.
+const FAR: f64 = 1.5;
+/// An action costs more from this factor on, beyond `margins.load`.
+const MORE: f64 = 1.1;
+/// Standard errors between a value and its limit, for a finding.
+const CLEAR: f64 = 1.645;
+/// The same for one that nothing else explains.
+const CERTAIN: f64 = 3.0;
+/// The sleeping current is open where its factor's logarithm is known no better than this.
+const OPEN_DEVIATION: f64 = 0.2;
+/// Times into which a log is parted to see leakage settle.
+const PARTS: usize = 6;
+/// Settling lets the fall lessen by this part of the last fall, at least.
+const SETTLED_PART: f64 = 0.3;
+/// No part of the settling is larger than this: light comes at once, settling does not.
+const LARGEST_STEP: f64 = 0.65;
+
+/// Sleeping current far above its description.
+pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
+    if evidence.cut.dark_s <= 0.0 {
+        return None;
+    }
+    let described = evidence.described;
+    let described_a = described.sleep_a(described.working_v);
+    let limit = FAR * (1.0 + described.load_margin);
+    let (factor, deviation) = evidence.parts.map_or((1.0, f64::INFINITY), |parts| {
+        (parts.mean[SLEEPING].exp(), parts.deviation[SLEEPING])
+    });
+    let time_s = first_dark_s(evidence);
+    if factor * (-CLEAR * deviation).exp() > limit {
+        let value_a = factor * described_a;
+        return Some(Finding {
+            code: "sleep-current-high",
+            text: format!(
+                "asleep the node draws {} at storage, {:.1} times the {} of its description: look for a peripheral left on, a \
+                 pull-up, or an input that floats",
+                Engineering(amperes(value_a), "A"),
+                factor,
+                Engineering(amperes(described_a), "A"),
+            ),
+            confidence: confidence(factor * (-CERTAIN * deviation).exp() > limit),
+            time_s,
+        });
+    }
+    // Without a known capacitance the least that a part may have still bounds the current from below.
+    let leakage_a = described.leakage_s * described.working_v;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for window in evidence.cut.windows.iter().filter(|window| window.is_dark) {
+        sum += window.fall - 2.0 * window.error / (count + 1.0_f64).sqrt();
+        count += 1.0;
+    }
+    let whole_a = sum / f64::max(count, 1.0) * (described_a + leakage_a) * described.end_of_life;
+    let least = (whole_a - leakage_a) / described_a;
+    let is_open = deviation > OPEN_DEVIATION;
+    (is_open && least > limit).then(|| Finding {
+        code: "sleep-current-high",
+        text: format!(
+            "even with the least capacitance and the full leakage of its description the node draws {least:.1} times its sleeping \
+             current"
+        ),
+        confidence: Confidence::Medium,
+        time_s,
+    })
+}
+
+/// Actions that cost more than described.
+pub(super) fn actions(evidence: &Evidence<'_>, parameters: &[Parameter]) -> Vec<Finding> {
+    let Some(parts) = evidence.parts else {
+        return Vec::new();
+    };
+    let limit = MORE * (1.0 + evidence.described.load_margin);
+    let one = |name: &str, place: usize, what: &str| {
+        let parameter = parameters.iter().find(|parameter| parameter.name == name)?;
+        let (value_j, described_j) = parameter.value.zip(parameter.described)?;
+        let (factor, deviation) = (parts.mean[place].exp(), parts.deviation[place]);
+        (factor * (-CLEAR * deviation).exp() > limit).then(|| Finding {
+            code: "action-costs-more",
+            text: format!(
+                "{what} takes {}, {:.0} % more than the {} of its budget: retries, a longer time on air, or a load that is not \
+                 in the description",
+                Engineering(joules(value_j), "J"),
+                (factor - 1.0) * 100.0,
+                Engineering(joules(described_j), "J"),
+            ),
+            confidence: confidence(factor * (-CERTAIN * deviation).exp() > limit),
+            time_s: None,
+        })
+    };
+    [
+        one("measure_energy_j", SAMPLE, "a sample"),
+        one("transmit_energy_j", REPORT, "a report"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// Capacitance below what is left at the end of life.
+pub(super) fn capacitance(evidence: &Evidence<'_>, parameters: &[Parameter]) -> Option<Finding> {
+    let parts = evidence.parts?;
+    let parameter = parameters
+        .iter()
+        .find(|parameter| parameter.name == "capacitance_f")?;
+    let (value_f, described_f) = parameter.value.zip(parameter.described)?;
+    let limit = evidence.described.end_of_life;
+    let (factor, deviation) = (parts.mean[CAPACITANCE].exp(), parts.deviation[CAPACITANCE]);
+    (factor * (CLEAR * deviation).exp() < limit).then(|| Finding {
+        code: "capacitance-low",
+        text: format!(
+            "storage has {}, below the {} that the description leaves a part of low tolerance at the end of its life",
+            Engineering(farads(value_f), "F"),
+            Engineering(farads(described_f * limit), "F"),
+        ),
+        confidence: confidence(factor * (CERTAIN * deviation).exp() < limit),
+        time_s: None,
+    })
+}
+
+/// Leakage that still falls: the fall in the dark lessens from part to part of the log.
+pub(super) fn settling(evidence: &Evidence<'_>) -> Option<Finding> {
+    let windows = &evidence.cut.windows;
+    let (start, end) = (evidence.points.first()?.time_s, evidence.points.last()?.time_s);
+    let part_s = (end - start) / PARTS as f64;
+    // The usual fall of each part: where light comes and goes it is not steady, and nothing is found.
+    let mut levels: Vec<(f64, f64)> = Vec::new();
+    for part in 0..PARTS {
+        let (from_s, until_s) = (start + part_s * part as f64, start + part_s * (part + 1) as f64);
+        let mut own: Vec<(f64, f64)> = windows
+            .iter()
+            .filter(|window| {
+                let middle_s =
+                    (evidence.points[window.first].time_s + evidence.points[window.end - 1].time_s) / 2.0;
+                middle_s >= from_s && middle_s < until_s
+            })
+            .map(|window| (window.fall, window.error))
+            .collect();
+        if own.is_empty() {
+            continue;
+        }
+        own.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let count = own.len() as f64;
+        let fall = own[own.len() / 2].0;
+        // A median of n is known a quarter worse than their mean.
+        let error = 1.25 * own.iter().map(|(_, error)| error * error).sum::<f64>().sqrt() / count;
+        levels.push((fall, error));
+    }
+    if levels.len() < PARTS - 1 {
+        return None;
+    }
+    let (first, last) = (levels[0], levels[levels.len() - 1]);
+    let lessened = first.0 - last.0;
+    let error = first.1.hypot(last.1);
+    let steps: Vec<f64> = levels.windows(2).map(|pair| pair[0].0 - pair[1].0).collect();
+    let is_steady = levels
+        .windows(2)
+        .all(|pair| pair[0].0 - pair[1].0 > -(2.0 * pair[0].1.hypot(pair[1].1)).max(0.05 * lessened));
+    let largest = steps.iter().copied().fold(0.0, f64::max);
+    let is_settling = last.0 > 0.0
+        && lessened > 5.0 * error
+        && lessened > SETTLED_PART * last.0
+        && is_steady
+        && largest < LARGEST_STEP * lessened;
+    is_settling.then(|| Finding {
+        code: "leakage-settling",
+        text: format!(
+            "in the dark storage falls {:.0} % slower at the end of the log than at its beginning, and steadily so: a fresh cell \
+             still takes up charge. Keep it at its voltage for three days, then log again",
+            lessened / first.0 * 100.0
+        ),
+        confidence: confidence(lessened > 10.0 * error),
+        time_s: Some(start),
+    })
+}
+
+fn first_dark_s(evidence: &Evidence<'_>) -> Option<f64> {
+    let window = evidence.cut.windows.iter().find(|window| window.is_dark)?;
+    Some(evidence.points[window.first].time_s)
+}
+
+fn confidence(is_certain: bool) -> Confidence {
+    if is_certain {
+        Confidence::High
+    } else {
+        Confidence::Medium
+    }
+}

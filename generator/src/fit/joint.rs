@@ -1,0 +1,315 @@
+//! From the factors that a log fixes, all of them over the capacitance, to the parts: what is known beside the log takes part as
+//! residuals of its own.
+//!
+//! With every current and energy θ over the described one and the capacitance c, the log says β = θ/c only (docs/model.md, equation
+//! 38). The description knows currents within `margins.load`, the reading's scale within its tolerances, and it may be wrong
+//! about any one thing: each currents' factor is either as described or raised by a fault, and the capacitance is inside its
+//! tolerances or outside. Each such explanation is solved by Levenberg and Marquardt's method (K. Levenberg, Quarterly of Applied
+//! Mathematics 2 (1944) 164-168; D. W. Marquardt, Journal of the Society for Industrial and Applied Mathematics 11 (1963)
+//! 431-441), weighed by how well it explains the log (Laplace's approximation), and averaged.
+
+use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
+use nalgebra::storage::Owned;
+use nalgebra::{DMatrix, DVector, Dyn, SMatrix, SVector, U7};
+
+use super::described::Described;
+use super::points::{COLUMNS, MEASURE, RESISTANCE, SLEEP, TRANSMIT};
+use super::regression::Estimate;
+
+/// Unknowns: ln c, ln θ of sleep, samples and reports, θ of leakage, ln R over the described one, ln of the reading's scale.
+pub(super) const UNKNOWNS: usize = 7;
+pub(super) const CAPACITANCE: usize = 0;
+pub(super) const SLEEPING: usize = 1;
+pub(super) const SAMPLE: usize = 2;
+pub(super) const REPORT: usize = 3;
+pub(super) const LEAKING: usize = 4;
+pub(super) const SERIES: usize = 5;
+const SCALE: usize = 6;
+
+/// A data sheet's leakage is a limit after days of charge: the cell has this part of it, give or take (common practice, no source).
+const USUAL_LEAKAGE: f64 = 0.6;
+/// See [`USUAL_LEAKAGE`].
+const LEAKAGE_DEVIATION: f64 = 0.35;
+/// A balance resistor is as it says.
+const BALANCE_DEVIATION: f64 = 0.02;
+/// What series resistance adds to an action is known to this part of it: resistance doubles in a life and in the cold.
+const RESISTIVE_DEVIATION: f64 = 0.5;
+/// A dip under load is one current and one branch in the model, and neither in the bank: its resistance is known to this.
+const DIP_DEVIATION: f64 = 0.12;
+/// Parts this many deviations from what is believed of them are not believed.
+const INCREDIBLE: f64 = 3.5;
+/// What is not known of a factor: e to the power of this, up or down.
+const OPEN: f64 = 1.0;
+/// How probable a fault of each kind is taken to be before the log is looked at, and how large: mean and deviation of the factor's
+/// logarithm (own choice; the table of faults in docs/validation.md shows what comes of it).
+const RAISED: [(f64, f64, f64); 2] = [(0.05, 0.7, 0.5), (0.001, -0.7, 0.5)];
+/// The same for the sleeping current, which a single forgotten pull-up raises by far more.
+const RAISED_ASLEEP: [(f64, f64, f64); 2] = [(0.1, 1.2, 1.0), (0.001, -0.7, 0.5)];
+/// Capacitance outside its tolerances.
+const OUTSIDE: (f64, f64, f64) = (0.1, -0.5, 0.6);
+
+/// What is believed of one factor's logarithm: how probable the case is, the mean, the deviation.
+type Belief = (f64, f64, f64);
+
+/// The unknowns, averaged over the explanations.
+#[derive(Clone, Debug)]
+pub(super) struct Parts {
+    /// Means.
+    pub(super) mean: SVector<f64, UNKNOWNS>,
+    /// Standard deviations, of the best explanations together.
+    pub(super) deviation: SVector<f64, UNKNOWNS>,
+    /// Deviations before the log was looked at.
+    pub(super) before: SVector<f64, UNKNOWNS>,
+    /// Covariance of the means.
+    pub(super) covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+}
+
+/// Finds the parts; `None` where no explanation can be solved.
+pub(super) fn parts(estimate: &Estimate, described: &Described) -> Option<Parts> {
+    let beliefs = Beliefs::of(described);
+    let whitening = whitening(&estimate.covariance)?;
+    let mut found: Vec<Explanation> = Vec::new();
+    for capacitance in &beliefs.capacitance {
+        for asleep in &beliefs.asleep {
+            for sample in &beliefs.work {
+                for report in &beliefs.work {
+                    let cases = [*capacitance, *asleep, *sample, *report];
+                    found.extend(explain(estimate, described, &whitening, &cases));
+                }
+            }
+        }
+    }
+    average(&found, described)
+}
+
+/// What is believed before.
+struct Beliefs {
+    capacitance: Vec<Belief>,
+    asleep: Vec<Belief>,
+    work: Vec<Belief>,
+}
+
+impl Beliefs {
+    fn of(described: &Described) -> Self {
+        let with = |raised: [Belief; 2]| {
+            let usual = 1.0 - raised.iter().map(|(probability, _, _)| probability).sum::<f64>();
+            let mut all = vec![(usual, 0.0, described.load_deviation)];
+            all.extend(raised);
+            all
+        };
+        let (low, high) = (
+            described.end_of_life.ln(),
+            described.most_capacitance.max(1.0).ln(),
+        );
+        Self {
+            capacitance: vec![
+                (
+                    1.0 - OUTSIDE.0,
+                    (low + high) / 2.0,
+                    ((high - low) / 3.0).max(0.05),
+                ),
+                OUTSIDE,
+            ],
+            asleep: with(RAISED_ASLEEP),
+            work: with(RAISED),
+        }
+    }
+}
+
+/// One explanation: its parts, how far they are known, and how well it explains the log.
+struct Explanation {
+    parts: SVector<f64, UNKNOWNS>,
+    covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    logarithm: f64,
+    /// How many deviations the farthest of its parts is from what was believed.
+    tension: f64,
+}
+
+/// The matrix that makes the errors of the combinations independent, each of deviation 1.
+fn whitening(covariance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let lower = covariance.clone().cholesky()?.unpack();
+    lower.try_inverse()
+}
+
+/// Mean and deviation of the leakage's factor.
+fn leakage(described: &Described) -> (f64, f64) {
+    let own_s = described.leakage_s - described.balance_s;
+    let whole_s = described.leakage_s.max(1e-15);
+    let mean = (USUAL_LEAKAGE * own_s + described.balance_s) / whole_s;
+    let deviation = (LEAKAGE_DEVIATION * own_s).hypot(BALANCE_DEVIATION * described.balance_s) / whole_s;
+    (mean, deviation.max(1e-3))
+}
+
+fn explain(
+    estimate: &Estimate,
+    described: &Described,
+    whitening: &DMatrix<f64>,
+    cases: &[Belief; 4],
+) -> Option<Explanation> {
+    let mut mean = SVector::<f64, UNKNOWNS>::zeros();
+    let mut deviation = SVector::<f64, UNKNOWNS>::repeat(OPEN);
+    for (place, (_, center, spread)) in cases.iter().enumerate() {
+        mean[place] = *center;
+        deviation[place] = *spread;
+    }
+    deviation[SAMPLE] = deviation[SAMPLE].hypot(RESISTIVE_DEVIATION * described.measure.resistive_share);
+    deviation[REPORT] = deviation[REPORT].hypot(RESISTIVE_DEVIATION * described.transmit.resistive_share);
+    (mean[LEAKING], deviation[LEAKING]) = leakage(described);
+    (mean[SERIES], deviation[SERIES]) = (0.5, OPEN);
+    (mean[SCALE], deviation[SCALE]) = (0.0, described.sense_deviation);
+    let problem = Problem {
+        estimate,
+        described,
+        whitening,
+        mean,
+        deviation,
+        parts: mean,
+    };
+    let (solved, report) = LevenbergMarquardt::new().minimize(problem);
+    if !report.termination.was_successful() && !report.objective_function.is_finite() {
+        return None;
+    }
+    let jacobian = solved.jacobian()?;
+    let information = jacobian.transpose() * &jacobian;
+    let information = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::from_fn(|a, b| information[(a, b)]);
+    let covariance = information.try_inverse()?;
+    let weight: f64 = cases.iter().map(|(probability, _, _)| probability.ln()).sum();
+    let before: f64 = deviation.iter().map(|deviation| deviation.ln()).sum();
+    let after = 0.5 * covariance.determinant().max(f64::MIN_POSITIVE).ln();
+    let apart =
+        (0..UNKNOWNS).map(|part| ((solved.parts[part] - solved.mean[part]) / solved.deviation[part]).abs());
+    Some(Explanation {
+        tension: apart.fold(0.0, f64::max),
+        parts: solved.parts,
+        covariance,
+        logarithm: weight - report.objective_function + after - before,
+    })
+}
+
+/// Means and spread over all explanations, each as probable as it is.
+fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
+    let first = found.iter().max_by(|a, b| a.logarithm.total_cmp(&b.logarithm))?;
+    let best = first.logarithm;
+    // What even the best explanation finds incredible is no explanation: something else is wrong with the log.
+    if !best.is_finite() || first.tension > INCREDIBLE {
+        return None;
+    }
+    let weights: Vec<f64> = found.iter().map(|one| (one.logarithm - best).exp()).collect();
+    let sum: f64 = weights.iter().sum();
+    let mut mean = SVector::<f64, UNKNOWNS>::zeros();
+    for (one, weight) in found.iter().zip(&weights) {
+        mean += one.parts * (weight / sum);
+    }
+    let mut covariance = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
+    for (one, weight) in found.iter().zip(&weights) {
+        let apart = one.parts - mean;
+        covariance += (one.covariance + apart * apart.transpose()) * (weight / sum);
+    }
+    covariance[(SERIES, SERIES)] += DIP_DEVIATION * DIP_DEVIATION;
+    let mut before = SVector::<f64, UNKNOWNS>::repeat(OPEN);
+    before[SAMPLE] = described.load_deviation;
+    before[REPORT] = described.load_deviation;
+    before[SLEEPING] = described.load_deviation;
+    before[LEAKING] = leakage(described).1;
+    Some(Parts {
+        mean,
+        deviation: covariance.diagonal().map(f64::sqrt),
+        before,
+        covariance,
+    })
+}
+
+/// Residuals of one explanation: the log's, then those of what is believed.
+struct Problem<'a> {
+    estimate: &'a Estimate,
+    described: &'a Described,
+    whitening: &'a DMatrix<f64>,
+    mean: SVector<f64, UNKNOWNS>,
+    deviation: SVector<f64, UNKNOWNS>,
+    parts: SVector<f64, UNKNOWNS>,
+}
+
+impl Problem<'_> {
+    /// The factors that the log would show, and how each of them follows each part.
+    fn factors(&self) -> (DVector<f64>, DMatrix<f64>) {
+        let parts = &self.parts;
+        let over = (-parts[CAPACITANCE]).exp();
+        let sleeping_share = {
+            let sleep = &self.described.sleep;
+            sleep.power_w / self.described.working_v / self.described.sleep_a(self.described.working_v)
+        };
+        let mut value = DVector::zeros(COLUMNS);
+        let mut slope = DMatrix::zeros(COLUMNS, UNKNOWNS);
+        let mut scaled = |column: usize, part: usize, share: f64| {
+            // A reading that is too large by s shows a constant current s times, a constant power s² times too large.
+            let power = 1.0 + share;
+            value[column] = (parts[part] + power * parts[SCALE]).exp() * over;
+            slope[(column, part)] = value[column];
+            slope[(column, CAPACITANCE)] = -value[column];
+            slope[(column, SCALE)] = power * value[column];
+        };
+        scaled(SLEEP, SLEEPING, sleeping_share);
+        scaled(MEASURE, SAMPLE, self.described.measure.power_share);
+        scaled(TRANSMIT, REPORT, self.described.transmit.power_share);
+        value[LEAKAGE_COLUMN] = parts[LEAKING] * over;
+        slope[(LEAKAGE_COLUMN, LEAKING)] = over;
+        slope[(LEAKAGE_COLUMN, CAPACITANCE)] = -value[LEAKAGE_COLUMN];
+        // The dip under a current that is itself the report's.
+        let power = 1.0 + self.described.transmit.power_share;
+        value[RESISTANCE] =
+            self.described.resistance_ohm * (parts[SERIES] + parts[REPORT] + power * parts[SCALE]).exp();
+        for (part, power) in [(SERIES, 1.0), (REPORT, 1.0), (SCALE, power)] {
+            slope[(RESISTANCE, part)] = power * value[RESISTANCE];
+        }
+        (value, slope)
+    }
+}
+
+const LEAKAGE_COLUMN: usize = super::points::LEAKAGE;
+
+impl LeastSquaresProblem<f64, Dyn, U7> for Problem<'_> {
+    type ResidualStorage = Owned<f64, Dyn>;
+    type JacobianStorage = Owned<f64, Dyn, U7>;
+    type ParameterStorage = Owned<f64, U7>;
+
+    fn set_params(&mut self, parts: &SVector<f64, UNKNOWNS>) {
+        self.parts = *parts;
+    }
+
+    fn params(&self) -> SVector<f64, UNKNOWNS> {
+        self.parts
+    }
+
+    fn residuals(&self) -> Option<DVector<f64>> {
+        let (value, _) = self.factors();
+        let log = self.whitening * (&self.estimate.combinations * value - &self.estimate.values);
+        let count = log.len();
+        let all = DVector::from_fn(count + UNKNOWNS, |row, _| {
+            if row < count {
+                log[row]
+            } else {
+                let part = row - count;
+                (self.parts[part] - self.mean[part]) / self.deviation[part]
+            }
+        });
+        all.iter().all(|one| one.is_finite()).then_some(all)
+    }
+
+    fn jacobian(&self) -> Option<nalgebra::OMatrix<f64, Dyn, U7>> {
+        let (_, slope) = self.factors();
+        let log = self.whitening * (&self.estimate.combinations * slope);
+        let count = log.nrows();
+        Some(nalgebra::OMatrix::<f64, Dyn, U7>::from_fn(
+            count + UNKNOWNS,
+            |row, part| {
+                if row < count {
+                    log[(row, part)]
+                } else if row - count == part {
+                    self.deviation[part].recip()
+                } else {
+                    0.0
+                }
+            },
+        ))
+    }
+}

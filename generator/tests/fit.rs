@@ -1,0 +1,146 @@
+//! `millpond fit` and `millpond log-plan` as a user meets them.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use serde_json::Value;
+
+/// The names of the contract.
+const PARAMETERS: [&str; 7] = [
+    "capacitance_f",
+    "resistance_ohm",
+    "sleep_current_a",
+    "leakage_a",
+    "measure_energy_j",
+    "transmit_energy_j",
+    "income_w",
+];
+
+fn example() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../templates/nodes/crack-gauge.toml")
+}
+
+fn millpond(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_millpond"))
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .expect("the command starts")
+}
+
+fn json(output: &Output) -> Value {
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    serde_json::from_slice(&output.stdout).expect("one JSON object")
+}
+
+/// The timeline of a simulation is a log.
+#[test]
+fn a_simulated_log_is_fitted_written_and_compared() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let node = example();
+    let node = node.to_str().expect("a path");
+    let done = millpond(
+        folder.path(),
+        &["simulate", node, "--days", "6", "--timeline", "log.csv"],
+    );
+    assert_eq!(done.status.code(), Some(0));
+    let view = json(&millpond(
+        folder.path(),
+        &["fit", node, "log.csv", "--format", "json"],
+    ));
+    let names: Vec<&str> = view["parameters"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|parameter| {
+            let has_value = parameter["value"].is_f64() && parameter["standard_error"].is_f64();
+            assert!(has_value != parameter["reason"].is_string(), "{parameter}");
+            parameter["name"].as_str().expect("a name")
+        })
+        .collect();
+    assert_eq!(names, PARAMETERS);
+    assert!(view["rows_used"].as_u64().is_some_and(|rows| rows > 0));
+    let capacitance = &view["parameters"][0];
+    let (value, error) = (
+        capacitance["value"].as_f64().expect("a value"),
+        capacitance["standard_error"].as_f64(),
+    );
+    // The simulated unit is the nominal one, 1 F.
+    assert!(
+        (value - 1.0).abs() < 3.0 * error.expect("an error"),
+        "{capacitance}"
+    );
+
+    let done = millpond(folder.path(), &["fit", node, "log.csv", "--write", "new.toml"]);
+    assert_eq!(done.status.code(), Some(0));
+    assert!(String::from_utf8_lossy(&done.stdout).contains("storage voltage (V)"));
+    let new = fs::read_to_string(folder.path().join("new.toml")).expect("a node file");
+    assert!(
+        new.contains("# maximum at 20 degC, new") && new.contains("fitted"),
+        "{new}"
+    );
+    assert_eq!(
+        millpond(folder.path(), &["compare", node, "new.toml"])
+            .status
+            .code(),
+        Some(0)
+    );
+    assert_eq!(
+        millpond(folder.path(), &["check", "new.toml"]).status.code(),
+        Some(0)
+    );
+}
+
+#[test]
+fn what_cannot_be_used_has_its_exit_code_and_line() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let node = example();
+    let node = node.to_str().expect("a path");
+    assert_eq!(
+        millpond(folder.path(), &["fit", node, "none.csv"]).status.code(),
+        Some(2)
+    );
+    fs::write(folder.path().join("bad.csv"), "time_s,volts\n0,1\n").expect("a file");
+    let done = millpond(folder.path(), &["fit", node, "bad.csv"]);
+    assert_eq!(done.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&done.stderr).contains("bad.csv:1"));
+    fs::write(
+        folder.path().join("odd.csv"),
+        "time_s,count\n0,1\nx,1\n60,2\n120,3\n",
+    )
+    .expect("a file");
+    let done = millpond(folder.path(), &["fit", node, "odd.csv", "--format", "json"]);
+    assert!(String::from_utf8_lossy(&done.stderr).contains("odd.csv:3"));
+    let view = json(&done);
+    assert_eq!(view["counts"]["reports"], 2);
+    assert!(view["rows_skipped"].as_u64().is_some_and(|rows| rows >= 1));
+}
+
+#[test]
+fn a_plan_names_every_parameter() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let node = example();
+    let node = node.to_str().expect("a path");
+    let view = json(&millpond(
+        folder.path(),
+        &["log-plan", node, "--within", "20", "--format", "json"],
+    ));
+    let steps = view["steps"].as_array().expect("a list");
+    let names: Vec<&str> = steps
+        .iter()
+        .filter_map(|step| step["parameter"].as_str())
+        .collect();
+    assert_eq!(names, PARAMETERS);
+    assert_eq!(
+        millpond(folder.path(), &["log-plan", node, "--within", "0"])
+            .status
+            .code(),
+        Some(2)
+    );
+}

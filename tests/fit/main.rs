@@ -1,0 +1,47 @@
+//! The fit against logs of known truth: intervals hold it, and findings are raised at their fault and not in health.
+//!
+//! The whole table is `cargo run --release -p millpond-tests --bin faults`; here are fewer logs of it.
+
+use millpond_tests::rates;
+
+/// Logs for each fault, and healthy ones.
+const LOGS: usize = 60;
+/// Of 95 intervals in 100 that hold the truth, 60 logs show fewer than 52 once in a thousand tables.
+const LEAST_HELD: f64 = 0.85;
+/// Parameters that fewer logs than this give are not judged.
+const LEAST_GIVEN: usize = 30;
+/// A rate of 95 % shows less than this once in a hundred tables of 60 logs.
+const LEAST_RAISED: f64 = 0.87;
+/// Findings whose rate at their fault is below the promise so far, with the rate that is held (docs/fit.md, "What is not reached").
+const BELOW: [(&str, f64); 2] = [("action-costs-more", 0.75), ("capacitance-low", 0.7)];
+/// One healthy log in 60 may raise a finding of 2 %, and another by chance.
+const MOST_HEALTHY: f64 = 0.05;
+
+#[test]
+fn intervals_hold_the_truth() {
+    let coverage = rates::coverage(LOGS);
+    let table = rates::coverage_table(&coverage);
+    let judged: Vec<_> = coverage.iter().filter(|one| one.given >= LEAST_GIVEN).collect();
+    assert!(judged.len() >= 4, "{table}");
+    for one in judged {
+        assert!(one.held as f64 >= LEAST_HELD * one.given as f64, "{table}");
+    }
+}
+
+#[test]
+fn findings_are_raised_at_their_fault_and_not_in_health() {
+    let rates = rates::faults(LOGS);
+    let table = rates::table(&rates);
+    for rate in &rates {
+        let least = BELOW
+            .iter()
+            .find(|(finding, _)| *finding == rate.finding)
+            .map_or(LEAST_RAISED, |(_, least)| *least);
+        assert!(rate.raised_when_present >= least, "{}\n{table}", rate.finding);
+        assert!(
+            rate.raised_when_healthy <= MOST_HEALTHY,
+            "{}\n{table}",
+            rate.finding
+        );
+    }
+}
