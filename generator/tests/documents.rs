@@ -283,6 +283,8 @@ fn references_and_citations_agree() {
         "docs/validation.md",
         "docs/node-file.md",
         "docs/policy-contract.md",
+        "docs/pacing.md",
+        "docs/fit.md",
     ] {
         for place in read(document).split('[').skip(1) {
             let inside = place.split(']').next().unwrap_or_default();

@@ -88,7 +88,11 @@ pub fn rows(
 }
 
 /// All paces and rules on one record.
-fn of_record(record: &Record, income: &Income, hindsight: bool) -> Result<Vec<Row>, String> {
+///
+/// # Errors
+///
+/// If the node of the record cannot work.
+pub fn of_record(record: &Record, income: &Income, hindsight: bool) -> Result<Vec<Row>, String> {
     let node = record.node()?;
     let thresholds = Thresholds::of(&node);
     let policy = policy::policy(&node, &thresholds).map_err(|rule| rule.text().to_owned())?;
