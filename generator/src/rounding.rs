@@ -8,6 +8,7 @@
 //! | stored energy | down | firmware never counts on energy that is not there |
 //! | cost of an action or of sleep | up | an action is never thought cheaper than it is |
 //! | floor and limits that bound the stored energy | floor up, limit down | as stored energy |
+//! | energies, costs and sleep of a plan | nearest | a plan is about what usually happens, and no promise rests on it |
 //! | times to wait | up | radio silence is never cut short |
 //!
 //! docs/rounding.md has the same table for users; a test holds the two together.
