@@ -10,6 +10,9 @@ use crate::simulate::study::{EVEN, PLANNED, Study};
 use crate::text::Engineering;
 use crate::units::*;
 
+/// Length of a bar: the score of perfect foresight.
+const BAR_CHARACTERS: usize = 50;
+
 /// The run as JSON has it.
 #[derive(Serialize)]
 pub struct View {
@@ -199,6 +202,7 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
     text.push_str(
         "mean age of the newest report; score: the age that perfect foresight reaches at best, over the age reached\n\n",
     );
+    text.push_str(&bars(node, study));
     let ledger = &study.outcome.ledger;
     let accounts = [
         ("stored at the start", ledger.stored_start_j),
@@ -218,6 +222,30 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
         text.push_str(&parts_text(parts));
     }
     text
+}
+
+/// The scores as bars, foresight's being the whole width; nothing without a bound.
+fn bars(node: &Node, study: &Study) -> String {
+    let own = [(pace(node), &study.outcome)];
+    let others = study.paces.iter().chain(&study.baselines);
+    let rules: Vec<(&str, f64)> = own
+        .into_iter()
+        .chain(others.map(|(name, run)| (*name, run)))
+        .filter_map(|(name, run)| Some((name, study.ratio(run)?)))
+        .collect();
+    if rules.is_empty() {
+        return String::new();
+    }
+    let width = rules.iter().map(|(name, _)| name.len()).max().unwrap_or(0);
+    let lines = rules.iter().map(|(name, score)| {
+        let filled = (score.clamp(0.0, 1.0) * BAR_CHARACTERS as f64).round() as usize;
+        format!(
+            " {name:<width$}  {}{} {score:.3}\n",
+            "█".repeat(filled),
+            "░".repeat(BAR_CHARACTERS - filled)
+        )
+    });
+    lines.collect::<String>() + "\n"
 }
 
 fn row(name: &str, outcome: &Outcome, study: &Study) -> Vec<String> {

@@ -50,16 +50,19 @@ impl Study {
         let even = Flashed::new(policy);
         let planned = plan.map(|plan| Planned::new(policy, plan));
         let mut paces = Vec::new();
+        // The watched run comes first: its timeline grows from the start.
         let outcome = match (node.policy.pace, planned) {
             (Pace::Planned, Some(mut planned)) => {
+                let outcome = run(&part, income, &mut planned, course, watch);
                 paces.push((EVEN, run(&part, income, &mut even.clone(), course, &mut Blind)));
-                run(&part, income, &mut planned, course, watch)
+                outcome
             }
             (_, planned) => {
+                let outcome = run(&part, income, &mut even.clone(), course, watch);
                 if let Some(mut planned) = planned {
                     paces.push((PLANNED, run(&part, income, &mut planned, course, &mut Blind)));
                 }
-                run(&part, income, &mut even.clone(), course, watch)
+                outcome
             }
         };
         let batch = policy.parts().batch;
