@@ -215,7 +215,7 @@ pub(crate) mod tests {
             (
                 rust_module,
                 "    sample_unit_s: 260859,\n",
-                "\n///     two years * / of weather\n",
+                "\n/// two years * / of weather\n/// ```\n",
             ),
             (
                 json,
