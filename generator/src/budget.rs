@@ -132,7 +132,7 @@ fn floor(node: &Node) -> Voltage {
 /// Energy that the new bank gives between `full` and `floor`, at rest.
 fn usable(node: &Node, floor: Voltage, full: Voltage) -> Energy {
     let bank = Bank::of(&node.storage, Wear::NONE);
-    let stored = |at: Voltage| bank.stored(&vec![at.get::<volt>(); bank.branches.len()]);
+    let stored = |at: Voltage| bank.stored_at_rest(at);
     stored(full) - stored(floor)
 }
 

@@ -14,10 +14,9 @@ pub(crate) mod thresholds;
 use std::io::{IsTerminal, Write};
 
 use indicatif::{ProgressBar, ProgressStyle};
-use millpond::generated::NO_INCOME;
-use millpond::income::Income;
+use millpond::generated;
 use millpond::node::NodeFile;
-use millpond::plan::{self, Planned};
+use millpond::plan::Planned;
 use millpond::thresholds::Thresholds;
 use millpond_policy::Policy;
 
@@ -42,11 +41,8 @@ fn progress(count: u64, of: &str) -> ProgressBar {
 
 /// The plan of a node, tuned on what its source declares.
 fn tuned(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Planned, Failure> {
-    let Some(income) = Income::of(&file.node.harvest.source) else {
-        return Err(Failure::Refused(format!("{}: no plan: {NO_INCOME}\n", file.path)));
-    };
     let bar = progress(1, "settings");
-    let planned = plan::tuned(&file.node, thresholds, policy, &income, &bar);
+    let planned = generated::tuned(file, thresholds, policy, &bar);
     bar.finish_and_clear();
-    planned.map_err(|error| Failure::Refused(format!("{}: no plan: {error}\n", file.path)))
+    planned.map_err(|refusal| Failure::Refused(format!("{refusal}\n")))
 }

@@ -11,14 +11,14 @@ use crate::emit::{self, Constants, DecideCounts, EmittedPlan, ThresholdRow};
 use crate::findings::{self, Finding, Severity};
 use crate::income::Income;
 use crate::node::{self, LoadError, NodeFile, Pace};
-use crate::plan;
+use crate::plan::{self, Planned};
 use crate::policy;
 use crate::printout;
 use crate::thresholds::{Threshold, Thresholds};
 use crate::units::*;
 
 /// Why a node whose income is a trace has no plan.
-pub const NO_INCOME: &str = "pace = \"planned\" is tuned on the income that [harvest] declares, and kind = \"trace\" declares \
+const NO_INCOME: &str = "pace = \"planned\" is tuned on the income that [harvest] declares, and kind = \"trace\" declares \
                              none: declare the source, or keep pace = \"even\"";
 
 /// The constants of one node, ready to be written.
@@ -88,23 +88,37 @@ pub fn generate(path: impl AsRef<Path>) -> Result<Generated, Refusal> {
 pub fn from_file(file: &NodeFile, progress: &ProgressBar) -> Result<Generated, Refusal> {
     let mut generated = without_plan(file)?;
     if file.node.policy.pace == Pace::Planned {
-        let no_plan = |why: String| Refusal::Plan {
-            path: file.path.clone(),
-            why,
-        };
-        let source = &file.node.harvest.source;
-        let income = Income::of(source).ok_or_else(|| no_plan(NO_INCOME.to_owned()))?;
         let thresholds = Thresholds::of(&file.node);
-        let policy =
-            Policy::new(generated.constants.parts).map_err(|rule| no_plan(rule.text().to_owned()))?;
-        let planned = plan::tuned(&file.node, &thresholds, &policy, &income, progress)
-            .map_err(|error| no_plan(error.to_string()))?;
+        let policy = Policy::new(generated.constants.parts).map_err(|rule| Refusal::Constants {
+            path: file.path.clone(),
+            rule: rule.text(),
+        })?;
+        let planned = tuned(file, &thresholds, &policy, progress)?;
         generated.constants.plan = Some(EmittedPlan {
-            made_from: planned.made_from(source),
+            made_from: planned.made_from(&file.node.harvest.source),
             parts: *planned.plan.parts(),
         });
     }
     Ok(generated)
+}
+
+/// The plan of the node in `file`, tuned on the income that it declares.
+///
+/// # Errors
+///
+/// [`Refusal::Plan`].
+pub fn tuned(
+    file: &NodeFile,
+    thresholds: &Thresholds,
+    policy: &Policy,
+    progress: &ProgressBar,
+) -> Result<Planned, Refusal> {
+    let no_plan = |why: String| Refusal::Plan {
+        path: file.path.clone(),
+        why,
+    };
+    let income = Income::of(&file.node.harvest.source).ok_or_else(|| no_plan(NO_INCOME.to_owned()))?;
+    plan::tuned(&file.node, thresholds, policy, &income, progress).map_err(|error| no_plan(error.to_string()))
 }
 
 /// The same without the plan of a node that has one: all that follows from the node alone, at once.

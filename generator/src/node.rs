@@ -160,6 +160,16 @@ pub struct Action {
     pub attempts: u32,
 }
 
+impl Action {
+    /// The same without retries: what happens when the first try succeeds.
+    pub fn first_try(&self) -> Self {
+        Self {
+            attempts: 1,
+            ..self.clone()
+        }
+    }
+}
+
 /// A stretch of an action with one current.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Phase {

@@ -6,7 +6,7 @@ mod tests;
 
 pub use pace::sleep_power;
 
-use millpond_policy::{Costs, EnergyModel, PACE_ROWS, PaceRow, Policy, PolicyParts, Rejected, Sense};
+use millpond_policy::{Costs, PACE_ROWS, PaceRow, Policy, PolicyParts, Rejected, Sense};
 use sha2::{Digest, Sha256};
 
 use crate::model::bank::{Bank, Wear};
@@ -61,13 +61,7 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
         spacing_s: off_time_s.max(retry_s),
         retry_s,
         pace: filled(&pace::rows(node, thresholds, PACE_ROWS)),
-        energy: EnergyModel {
-            floor_mv: energy.floor_mv,
-            full_mv: energy.full_mv,
-            energy_shift_before: energy.shift_before,
-            energy_scale: energy.scale,
-            energy_shift_after: energy.shift_after,
-        },
+        energy: energy.into(),
         costs: Costs {
             measure_uj: rounding::microjoules_up(thresholds.measure.energy),
             transmit_uj: rounding::microjoules_up(thresholds.transmit.energy),

@@ -13,6 +13,8 @@
 //!
 //! docs/rounding.md has the same table for users; a test holds the two together.
 
+use millpond_policy::EnergyModel;
+
 use crate::model::reading::Scale;
 use crate::units::*;
 
@@ -168,6 +170,18 @@ impl EnergyScale {
         let square = |mv: u16| u32::from(mv) * u32::from(mv);
         let above = square(storage_mv.min(self.full_mv)).saturating_sub(square(self.floor_mv));
         ((above >> self.shift_before) * u32::from(self.scale)) >> self.shift_after
+    }
+}
+
+impl From<EnergyScale> for EnergyModel {
+    fn from(scale: EnergyScale) -> Self {
+        Self {
+            floor_mv: scale.floor_mv,
+            full_mv: scale.full_mv,
+            energy_shift_before: scale.shift_before,
+            energy_scale: scale.scale,
+            energy_shift_after: scale.shift_after,
+        }
     }
 }
 

@@ -70,6 +70,12 @@ impl Actions {
         actions
     }
 
+    /// Times at which reports are over at the latest, in order.
+    pub(super) fn report_times_s(&self) -> Vec<f64> {
+        let reports = self.list.iter().filter(|act| act.kind == Kind::Transmit);
+        reports.map(|act| act.until_s).collect()
+    }
+
     /// Number of reports.
     pub(super) fn reports(&self) -> usize {
         self.list.iter().filter(|act| act.kind == Kind::Transmit).count()

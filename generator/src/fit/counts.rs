@@ -4,7 +4,6 @@
 //! income is at least (drawn − store)/T and, as long as nothing was turned away by a full store, at most (drawn + store)/T.
 
 use super::Evidence;
-use super::actions::Kind;
 
 /// A gap of this many usual ones is a skip.
 const SKIP: f64 = 1.5;
@@ -33,13 +32,7 @@ pub struct Counts {
 /// Counts and what follows from them; `None` where the log has no count and no event of a report.
 pub(super) fn of(evidence: &Evidence<'_>) -> Option<Counts> {
     let (log, described) = (evidence.log, evidence.described);
-    let known: Vec<f64> = evidence
-        .actions
-        .list
-        .iter()
-        .filter(|act| act.kind == Kind::Transmit)
-        .map(|act| act.until_s)
-        .collect();
+    let known = evidence.actions.report_times_s();
     let has_count = !log.count.is_empty();
     if !has_count && (log.event.is_empty() || known.is_empty()) {
         return None;

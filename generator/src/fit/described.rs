@@ -237,11 +237,12 @@ impl Piece {
 
 impl Work {
     fn of(node: &Node, action: &Action, working_v: f64, resistance_ohm: f64) -> Self {
-        let once = Action {
-            attempts: 1,
-            ..action.clone()
-        };
-        let load = Load::of(&node.supply.regulator, &once, node.radio.as_ref(), fraction(0.0));
+        let load = Load::of(
+            &node.supply.regulator,
+            &action.first_try(),
+            node.radio.as_ref(),
+            fraction(0.0),
+        );
         let pieces: Vec<Piece> = load
             .stretches
             .iter()

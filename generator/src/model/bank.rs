@@ -142,6 +142,11 @@ impl Bank {
             .sum()
     }
 
+    /// The same with every branch at `rest`: nothing has flowed for long.
+    pub fn stored_at_rest(&self, rest: Voltage) -> Energy {
+        self.stored(&vec![rest.get::<volt>(); self.branches.len()])
+    }
+
     /// Terminal voltage under `drain`, with `inner` volts behind each branch's resistance; `None` where the bank
     /// cannot give the power.
     ///

@@ -297,7 +297,6 @@ pub fn years(node: &Node, income: &Income) -> Vec<Year> {
 /// The income as a drill has it: after the converter, at most its largest current at the middle of the storage.
 fn flow(node: &Node, income: &Income, course: &Course) -> Flow {
     let bank = Bank::of(&node.storage, Wear::NONE);
-    let stored = |at: Voltage| bank.stored(&vec![at.get::<volt>(); bank.branches.len()]);
     let floor = node.supply.regulator.floor();
     let middle = (floor + node.harvest.overvoltage) / 2.0;
     let most_w = (node.harvest.maximum_current * middle).get::<watt>();
@@ -309,7 +308,7 @@ fn flow(node: &Node, income: &Income, course: &Course) -> Flow {
             .into_iter()
             .map(|power_w| (power_w * efficiency).min(most_w))
             .collect(),
-        start_j: (stored(course.start) - stored(floor)).get::<joule>(),
+        start_j: (bank.stored_at_rest(course.start) - bank.stored_at_rest(floor)).get::<joule>(),
     }
 }
 

@@ -71,7 +71,7 @@ impl Typical {
     /// Constant currents cost by the voltage: they are taken at the middle between the threshold and the overvoltage limit.
     pub fn of(node: &Node, thresholds: &Thresholds) -> Option<Self> {
         let bank = Bank::of(&node.storage, Wear::NONE);
-        let stored = |at: Voltage| bank.stored(&vec![at.get::<volt>(); bank.branches.len()]);
+        let stored = |at: Voltage| bank.stored_at_rest(at);
         let floor = thresholds.floor;
         let overvoltage = thresholds.overvoltage;
         let full = stored(overvoltage) - stored(floor);
@@ -87,11 +87,7 @@ impl Typical {
         let regulator = &node.supply.regulator;
         let drawn = |drain: &Drain| middle * drain.at(middle);
         let energy = |action: &Action| -> Energy {
-            let once = Action {
-                attempts: 1,
-                ..action.clone()
-            };
-            Load::of(regulator, &once, node.radio.as_ref(), nothing)
+            Load::of(regulator, &action.first_try(), node.radio.as_ref(), nothing)
                 .stretches
                 .iter()
                 .map(|stretch| drawn(&stretch.drain) * stretch.duration)
@@ -123,13 +119,7 @@ impl Typical {
         };
         Some(Self {
             store,
-            energy: EnergyModel {
-                floor_mv: scale.floor_mv,
-                full_mv: scale.full_mv,
-                energy_shift_before: scale.shift_before,
-                energy_scale: scale.scale,
-                energy_shift_after: scale.shift_after,
-            },
+            energy: scale.into(),
             costs: Costs {
                 measure_uj: rounding::microjoules_nearest(measure),
                 transmit_uj: rounding::microjoules_nearest(transmit),

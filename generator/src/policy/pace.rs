@@ -59,11 +59,7 @@ pub(super) fn rows(node: &Node, thresholds: &Thresholds, rows: usize) -> Vec<Row
 
 /// Time between reports at a reading, between `fastest` and `slowest`.
 fn even_spending(node: &Node, thresholds: &Thresholds, storage_mv: u32) -> Time {
-    let corner = &thresholds.corner;
-    let stored = |mv: u32| {
-        let rest = rounding::from_millivolts(mv).get::<volt>();
-        corner.stored(&vec![rest; corner.branches.len()])
-    };
+    let stored = |mv: u32| thresholds.corner.stored_at_rest(rounding::from_millivolts(mv));
     let horizon = node.policy.dark_horizon;
     let spare = stored(storage_mv)
         - stored(thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv))

@@ -60,11 +60,7 @@ struct Deviation {
 impl Part {
     /// The unit whose every part is as the node file says, and whose every report gets through at the first try.
     pub fn nominal(node: &Node) -> Self {
-        let first_try = Action {
-            attempts: 1,
-            ..node.transmit.clone()
-        };
-        Self::deviating(node, &Deviation::default(), &first_try)
+        Self::deviating(node, &Deviation::default(), &node.transmit.first_try())
     }
 
     /// A unit drawn from inside the tolerances, anywhere between new and the end of life, warm and cold; every report needs all

@@ -138,18 +138,14 @@ pub fn foresight(node: &Node, income: &Income, course: &run::Plan) -> Foresight 
     let bank = Bank::of(&node.storage, Wear::NONE);
     let floor = node.supply.regulator.floor();
     let full = node.harvest.overvoltage;
-    let stored = |at: Voltage| bank.stored(&vec![at.get::<volt>(); bank.branches.len()]);
+    let stored = |at: Voltage| bank.stored_at_rest(at);
     let nothing = fraction(0.0);
     let regulator = &node.supply.regulator;
     // Constant power costs the same at any voltage, constant current the least at the lowest.
     let at_least = |power: Power, current: Current| power + floor * current;
     let asleep = Load::asleep(regulator, node.sleep_current, seconds(1.0), nothing).drain;
     let energy = |action: &Action| -> Energy {
-        let once = Action {
-            attempts: 1,
-            ..action.clone()
-        };
-        let load = Load::of(regulator, &once, node.radio.as_ref(), nothing);
+        let load = Load::of(regulator, &action.first_try(), node.radio.as_ref(), nothing);
         load.stretches
             .iter()
             .map(|stretch| at_least(stretch.drain.power, stretch.drain.current) * stretch.duration)
@@ -160,10 +156,7 @@ pub fn foresight(node: &Node, income: &Income, course: &run::Plan) -> Foresight 
     let actions = energy(&node.transmit) + energy(&node.measure) * f64::from(node.policy.batch);
     let busy = Load::of(
         regulator,
-        &Action {
-            attempts: 1,
-            ..node.transmit.clone()
-        },
+        &node.transmit.first_try(),
         node.radio.as_ref(),
         nothing,
     )

@@ -2,7 +2,6 @@
 
 use super::{Confidence, Finding};
 use crate::fit::Evidence;
-use crate::fit::actions::Kind;
 use crate::fit::points::{COLUMNS, TRANSMIT};
 use crate::simulate::timeline::Event;
 use crate::text::Engineering;
@@ -108,13 +107,7 @@ fn by_steps(evidence: &Evidence<'_>) -> Option<usize> {
 
 /// The times at which single reports were counted, each with the gap before it; and the usual gap.
 fn gaps(evidence: &Evidence<'_>) -> Option<(Vec<(f64, f64)>, f64)> {
-    let times_s: Vec<f64> = evidence
-        .actions
-        .list
-        .iter()
-        .filter(|act| act.kind == Kind::Transmit)
-        .map(|act| act.until_s)
-        .collect();
+    let times_s = evidence.actions.report_times_s();
     let resets_s = &evidence.actions.resets_s;
     let gaps: Vec<(f64, f64)> = times_s
         .windows(2)
@@ -174,13 +167,7 @@ pub(super) fn loop_of_restarts(evidence: &Evidence<'_>) -> Option<Finding> {
             starts_s.push(*reset_s);
         }
     }
-    let times_s: Vec<f64> = evidence
-        .actions
-        .list
-        .iter()
-        .filter(|act| act.kind == Kind::Transmit)
-        .map(|act| act.until_s)
-        .collect();
+    let times_s = evidence.actions.report_times_s();
     let (mut row, mut longest, mut at_s) = (0, 0, None);
     for pair in starts_s.windows(2) {
         let reports = times_s.partition_point(|time_s| *time_s < pair[1])
