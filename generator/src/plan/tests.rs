@@ -141,6 +141,47 @@ fn the_same_node_gives_the_same_plan() {
     assert!(worth(&one.settings) >= worth(&usual) || one.settings.0[7] > usual.0[7]);
 }
 
+/// By hand: one dark day between bright ones costs a day of sleep, and nothing else is lost.
+#[test]
+fn the_reserve_lasts_through_the_worst_dark() {
+    let (node, _, _, typical) = pump_bearing();
+    let day = seconds(86_400.0);
+    let bright = watts(5e-3);
+    let income = Income::of_steps(day, [bright, bright, watts(0.0), bright, bright]);
+    let year = Year::of(&node, "one dark day", income, 5.0).expect("it lives");
+    let sleep = watts(typical.store().sleep_w);
+    let lost = year.worst_dark(&node, sleep);
+    assert!(
+        (lost - sleep * day).abs() < joules(1e-9),
+        "{} J",
+        lost.get::<joule>()
+    );
+    let store = typical.store();
+    let share = (lost.get::<joule>() / (store.full_j - store.decide_j) * 256.0).ceil() as i32;
+    assert_eq!(typical.least_settings(&node, &[year]).0[7], share);
+    assert!(share > 0);
+}
+
+/// Every unit inside its tolerances reads its full storage as full: otherwise it would never look for more income.
+#[test]
+fn every_unit_sees_that_it_is_full() {
+    for name in ["crack-gauge", "display-case", "pump-bearing"] {
+        let node = example(name);
+        let thresholds = Thresholds::of(&node);
+        let typical = Typical::of(&node, &thresholds).expect("small");
+        let plan = typical.plan(&Settings::usual()).expect("a plan");
+        let full_v = node.harvest.overvoltage.get::<volt>();
+        for number in 0..200 {
+            let part = Part::random(&node, &mut rand_pcg::Pcg64::new(7, number));
+            let reading_mv = part.reading_mv(full_v);
+            assert!(
+                reading_mv >= plan.parts().full_reading_mv,
+                "{name} {number}: {reading_mv} mV"
+            );
+        }
+    }
+}
+
 #[test]
 fn no_made_year_beats_its_bound_or_kills_foresight() {
     for name in ["crack-gauge", "display-case", "pump-bearing"] {
