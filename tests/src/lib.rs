@@ -6,6 +6,7 @@
 pub mod bench;
 pub mod case;
 pub mod chips;
+pub mod limits;
 pub mod paces;
 pub mod random_node;
 pub mod rates;

@@ -11,6 +11,7 @@ use indicatif::ProgressBar;
 use millpond_policy::{Plan, Policy, Rejected};
 use rayon::prelude::*;
 
+use crate::bound::Bound;
 use crate::plan::drill::{Drilled, drill};
 use crate::plan::practice::Year;
 use crate::plan::settings::{ALL, COUNT, Settings};
@@ -56,26 +57,37 @@ pub fn best(
         typical.plan(settings).map_or(f64::NEG_INFINITY, |plan| {
             let worths: Vec<f64> = years
                 .iter()
-                .map(|year| worth(&drill(typical, policy, &plan, &year.flow), year))
+                .map(|year| worth(&drill(typical, policy, &plan, &year.flow), &year.bound))
                 .collect();
             worths.iter().sum::<f64>() / years.len().max(1) as f64
         })
     };
-    let mut tried: BTreeMap<Settings, f64> = BTreeMap::new();
-    let mut here = Settings::usual();
-    for (value, least) in here.0.iter_mut().zip(least.0) {
-        *value = (*value).max(least);
-    }
-    typical.plan(&here)?;
+    let start = Settings::usual().at_least(&least);
+    typical.plan(&start)?;
     progress.set_length((2 * COUNT * MOST_MOVES) as u64);
-    tried.insert(here, trial(&here));
+    let (settings, trials) = climb(start, &least, trial);
+    Ok(Found {
+        plan: typical.plan(&settings)?,
+        settings,
+        trials,
+    })
+}
+
+/// From `start` to settings, none below `least`, that no neighbour betters in `trial`; and how many were tried.
+pub fn climb(
+    start: Settings,
+    least: &Settings,
+    trial: impl Fn(&Settings) -> f64 + Sync,
+) -> (Settings, usize) {
+    let mut here = start;
+    let mut tried = BTreeMap::from([(here, trial(&here))]);
     let mut halvings = 0;
     for _ in 0..MOST_MOVES {
-        let around: Vec<Settings> = neighbours(&here, &least, halvings)
+        let around: Vec<Settings> = neighbours(&here, least, halvings)
             .into_iter()
             .filter(|settings| !tried.contains_key(settings))
             .collect();
-        let worths: Vec<f64> = around.par_iter().map(trial).collect();
+        let worths: Vec<f64> = around.par_iter().map(&trial).collect();
         tried.extend(around.iter().copied().zip(worths.iter().copied()));
         let there = around
             .iter()
@@ -87,11 +99,7 @@ pub fn best(
             _ => break,
         }
     }
-    Ok(Found {
-        plan: typical.plan(&here)?,
-        settings: here,
-        trials: tried.len(),
-    })
+    (here, tried.len())
 }
 
 /// Each setting one step down and one up, as far as its range goes.
@@ -112,8 +120,8 @@ fn neighbours(here: &Settings, least: &Settings, halvings: u32) -> Vec<Settings>
 
 /// What the search makes as large as it can: the score, less the price of losses of supply and of long silences. Not its logarithm,
 /// which one hopeless year would rule.
-pub(super) fn worth(drilled: &Drilled, year: &Year) -> f64 {
-    let score = year.bound.mean_age.get::<second>() / drilled.mean_age_s;
-    let silence = drilled.longest_silence_s / (SILENCE_ROOM * year.bound.longest_silence.get::<second>());
+pub fn worth(drilled: &Drilled, bound: &Bound) -> f64 {
+    let score = bound.mean_age.get::<second>() / drilled.mean_age_s;
+    let silence = drilled.longest_silence_s / (SILENCE_ROOM * bound.longest_silence.get::<second>());
     score - BROWNOUT_PRICE * f64::from(drilled.brownouts) - SILENCE_PRICE * silence.ln().max(0.0)
 }

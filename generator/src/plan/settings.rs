@@ -60,6 +60,15 @@ impl Settings {
         Self(ALL.map(|setting| setting.usual))
     }
 
+    /// These, each raised to that of `least` where it is below.
+    #[must_use]
+    pub fn at_least(mut self, least: &Self) -> Self {
+        for (value, least) in self.0.iter_mut().zip(least.0) {
+            *value = (*value).max(least);
+        }
+        self
+    }
+
     /// What a slot keeps of its average a day later (1/256).
     pub fn slot_kept(&self) -> u8 {
         byte(self.0[0])

@@ -34,33 +34,36 @@ pub struct Typical {
 /// The storage and the costs as plain numbers (J, W), for a drill.
 #[derive(Clone, Copy, Debug)]
 pub struct Store {
-    pub(super) full_j: f64,
-    pub(super) decide_j: f64,
+    /// Above the floor, full.
+    pub full_j: f64,
+    /// The same at the higher of the two thresholds.
+    pub decide_j: f64,
     pub(super) connect_j: f64,
     pub(super) cold_j: f64,
     /// Efficiency of a cold start over the usual one.
     pub(super) cold_part: f64,
-    /// At the middle voltage, leakage included.
-    pub(super) sleep_w: f64,
+    /// Asleep at the middle voltage, leakage included.
+    pub sleep_w: f64,
     /// Leakage as a conductance (S).
     leakage_s: f64,
     middle_v2: f64,
     /// One report with its samples.
-    pub(super) report_j: f64,
-    pub(super) batch: f64,
+    pub report_j: f64,
+    /// Samples in a report.
+    pub batch: f64,
     floor_v2: f64,
     v2_per_j: f64,
 }
 
 impl Store {
     /// What the sleeping node loses (W): leakage grows with the square of the voltage.
-    pub(super) fn asleep_w(&self, stored_j: f64) -> f64 {
+    pub fn asleep_w(&self, stored_j: f64) -> f64 {
         let terminal_v2 = self.floor_v2 + stored_j * self.v2_per_j;
         self.sleep_w + self.leakage_s * (terminal_v2 - self.middle_v2)
     }
 
     /// What an ideal reading shows.
-    pub(super) fn reading_mv(&self, stored_j: f64) -> u16 {
+    pub fn reading_mv(&self, stored_j: f64) -> u16 {
         ((self.floor_v2 + stored_j * self.v2_per_j).sqrt() * 1e3) as u16
     }
 }
@@ -137,7 +140,7 @@ impl Typical {
     }
 
     /// The storage and the costs as plain numbers.
-    pub(super) fn store(&self) -> &Store {
+    pub fn store(&self) -> &Store {
         &self.store
     }
 
@@ -170,13 +173,15 @@ impl Typical {
         })
     }
 
-    /// The settings that come before all tuning: a reserve that lets the node sleep through the worst dark stretch of the made
-    /// years, at most half of what a reserve may be.
+    /// The settings that come before all tuning: a reserve that, with what lies between the threshold and the floor, lets the node
+    /// sleep through the worst dark stretch of the made years, at most half of what a reserve may be.
     pub fn least_settings(&self, node: &Node, years: &[Year]) -> Settings {
         let lost = years
             .iter()
             .map(|year| year.worst_dark(node, self.sleep))
             .fold(joules(0.0), Energy::max);
+        // From the threshold down to the floor the node goes on sleeping.
+        let lost = (lost - self.decide).max(joules(0.0));
         let share = (lost / (self.full - self.decide)).get::<ratio>() * 256.0;
         let place = settings::ALL.iter().position(|setting| setting.name == "reserve");
         let mut least = settings::ALL.map(|setting| setting.least);

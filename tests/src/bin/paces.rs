@@ -15,6 +15,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::{Parser, ValueEnum};
 use indicatif::ProgressBar;
+use millpond_tests::limits;
 use millpond_tests::paces::{self, Row, Summary};
 use millpond_tests::tool;
 
@@ -27,6 +28,9 @@ struct Arguments {
     /// Adds a plan tuned on each record itself: what settings could reach at most.
     #[arg(long)]
     hindsight: bool,
+    /// Instead: what limits the planned pace, by experiments on each record.
+    #[arg(long)]
+    limits: bool,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -44,6 +48,9 @@ fn main() -> ExitCode {
     };
     let is_missing = AtomicBool::new(false);
     let python = tool::python_with_pvlib();
+    if arguments.limits {
+        return limits(python.as_ref(), &progress, arguments.format);
+    }
     let rows = paces::rows(python.as_ref(), arguments.hindsight, &progress, |name| {
         is_missing.store(true, Ordering::Relaxed);
         eprintln!("warning: no python with pvlib: {name} is left out");
@@ -101,4 +108,21 @@ fn text(rows: &[Row], summary: Option<&Summary>) -> String {
         ));
     }
     text
+}
+
+/// The experiments of `millpond_tests::limits`.
+fn limits(python: Option<&tool::Tool>, progress: &ProgressBar, format: Format) -> ExitCode {
+    let trials = match limits::trials(python, progress) {
+        Ok(trials) => trials,
+        Err(error) => {
+            eprintln!("error: {error}");
+            return ExitCode::from(2);
+        }
+    };
+    progress.finish_and_clear();
+    match format {
+        Format::Text => print!("{}", limits::text(&trials)),
+        Format::Json => println!("{:#}", serde_json::json!({ "trials": trials })),
+    }
+    ExitCode::SUCCESS
 }
