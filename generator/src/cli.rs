@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use millpond::dividers::series::Series;
 use millpond::node::Pace;
 use millpond::node::quantity::{Quantity, parse};
 use millpond::printout::Format;
@@ -39,6 +40,8 @@ pub(crate) enum Command {
     Fit(Fit),
     /// What to log, how often and how long, for each parameter to be known
     LogPlan(LogPlan),
+    /// Preferred-value resistors for the gate comparator, the overvoltage limit and the sensing divider
+    Dividers(Dividers),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
 }
@@ -224,6 +227,35 @@ fn percent(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(percent) if percent > 0.0 && percent <= 100.0 => Ok(percent),
         _ => Err("a number of percent above 0, at most 100".to_owned()),
+    }
+}
+
+#[derive(Args)]
+pub(crate) struct Dividers {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// Preferred values: E3, E6, E12, E24, E48, E96 or E192
+    #[arg(long, value_name = "SERIES", default_value_t = Series::E96)]
+    pub(crate) series: Series,
+    /// How far a resistor may be off, such as "0.5 %" [default: 1 %, and what the node file says for sensing]
+    #[arg(long, value_name = "PART", value_parser = tolerance)]
+    pub(crate) tolerance: Option<Ratio>,
+    /// Largest current of each set at the overvoltage limit, such as "500 nA" [default: a tenth of what sleep takes, at least that of 10 Mohm]
+    #[arg(long, value_name = "I", value_parser = quantity::<Current>)]
+    pub(crate) current_at_most: Option<Current>,
+    /// How many sets for each use
+    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub(crate) rows: u32,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// A tolerance of resistors.
+fn tolerance(text: &str) -> Result<Ratio, String> {
+    match parse::<Ratio>(text) {
+        Ok(part) if part >= fraction(0.0) && part <= fraction(0.2) => Ok(part),
+        _ => Err("a percentage from 0 % to 20 %, with its % sign".to_owned()),
     }
 }
 

@@ -4,6 +4,7 @@ pub(crate) mod budget;
 pub(crate) mod cell;
 pub(crate) mod check;
 pub(crate) mod compare;
+pub(crate) mod dividers;
 pub(crate) mod fit;
 pub(crate) mod generate;
 pub(crate) mod init;

@@ -5,6 +5,7 @@
 //! ```text
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
 //!                                                        policy + income -> simulate (beside bound) -> plan -> emit, printout
+//!                                          node + comparator -> dividers -> printout
 //! bench discharge -> cell -> printout
 //!                                                        node + log -> fit -> printout
 //! ```
@@ -31,6 +32,8 @@ pub mod thresholds;
 pub mod policy;
 
 pub mod findings;
+
+pub mod dividers;
 
 pub mod income;
 

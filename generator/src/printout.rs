@@ -6,6 +6,7 @@ pub mod budget;
 pub mod cell;
 pub mod check;
 pub mod compare;
+pub mod dividers;
 pub mod findings;
 pub mod fit;
 pub mod log_plan;

@@ -48,6 +48,50 @@ fn files_in(folder: &Path) -> Vec<String> {
     names
 }
 
+/// The contract of `dividers`: keys of each set, and that sensing is answered and the exit code is 1 where a comparator lacks.
+#[test]
+fn dividers_answer_as_json() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in EXAMPLES {
+        let path = example(name);
+        let view = json(&millpond(
+            folder.path(),
+            &[
+                "dividers",
+                path.to_str().expect("text"),
+                "--format",
+                "json",
+                "--rows",
+                "2",
+            ],
+        ));
+        let sets = view["sets"].as_array().expect("sets");
+        let uses: Vec<&str> = sets.iter().filter_map(|set| set["use"].as_str()).collect();
+        let all = ["gate", "gate", "overvoltage", "overvoltage", "sense", "sense"];
+        assert_eq!(uses, all[if name == "crack-gauge" { 0 } else { 2 }..]);
+        for set in sets {
+            let number = |key: &str| set[key].as_f64().expect(key);
+            assert!(number("lowest_v") < number("nominal_v") && number("nominal_v") < number("highest_v"));
+            assert!(number("current_a") > 0.0);
+            let resistors = set["resistors_ohm"].as_array().expect("resistors");
+            assert_eq!(resistors.len(), if set["use"] == "gate" { 3 } else { 2 });
+        }
+    }
+    let text = fs::read_to_string(example("crack-gauge")).expect("readable");
+    let end = text.find("[comparator]").expect("a section");
+    fs::write(folder.path().join("bare.toml"), &text[..end]).expect("written");
+    let bare = millpond(folder.path(), &["dividers", "bare.toml"]);
+    assert_eq!(code(&bare), 1);
+    assert!(String::from_utf8_lossy(&bare.stdout).contains("full scale"));
+    assert!(
+        stderr(&bare).contains("[comparator]\nreference = \"1.2 V\""),
+        "{}",
+        stderr(&bare)
+    );
+    let wrong = millpond(folder.path(), &["dividers", "bare.toml", "--series", "E25"]);
+    assert_eq!(code(&wrong), 2);
+}
+
 /// Worst corner of the worked example: within 0.1 mV of what the physics notes give, airtime to a microsecond.
 #[test]
 fn thresholds_of_the_worked_example_as_json() {

@@ -15,6 +15,7 @@ const STAGES: &[&str] = &[
     "thresholds",
     "policy",
     "findings",
+    "dividers",
     "income",
     "bound",
     "simulate",
