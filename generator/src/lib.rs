@@ -29,6 +29,8 @@ pub mod budget;
 
 pub mod thresholds;
 
+pub mod outlook;
+
 pub mod policy;
 
 pub mod findings;
@@ -58,5 +60,9 @@ pub mod printout;
 pub mod generated;
 
 pub mod comparison;
+
+pub mod sensitivity;
+
+pub mod lifetime;
 
 pub use generated::generate;

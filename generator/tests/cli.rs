@@ -92,6 +92,46 @@ fn dividers_answer_as_json() {
     assert_eq!(code(&wrong), 2);
 }
 
+/// `sensitivity` and `lifetime` answer for every example, and agree about the node as described.
+#[test]
+fn sensitivity_and_lifetime_answer_as_json() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in EXAMPLES {
+        let path = example(name);
+        let path = path.to_str().expect("text");
+        let view = |command: &str| json(&millpond(folder.path(), &[command, path, "--format", "json"]));
+        let (sensitivity, lifetime) = (view("sensitivity"), view("lifetime"));
+        for most in sensitivity["most"].as_array().expect("three answers") {
+            assert_eq!(most["inputs"].as_array().map(Vec::len), Some(5), "{name}");
+        }
+        let conditions = lifetime["conditions"].as_array().expect("conditions");
+        // The last age at the coldest is the corner that the node file describes.
+        let last = &conditions[conditions.len() / 5 * 4];
+        for key in ["transmit_v", "dark_from_full_s", "dark_from_transmit_s"] {
+            assert_eq!(last[key], sensitivity["outlook"][key], "{name} {key}");
+        }
+        assert!(!lifetime["moved"].as_array().expect("constants").is_empty());
+    }
+    let path = example("crack-gauge");
+    let path = path.to_str().expect("text");
+    let half = millpond(folder.path(), &["lifetime", path, "--endurance", "1000 h"]);
+    assert_eq!(code(&half), 2);
+    let cold = millpond(
+        folder.path(),
+        &[
+            "lifetime",
+            path,
+            "--endurance",
+            "1000 h",
+            "--at",
+            "70 degC",
+            "--mean",
+            "-10 degC",
+        ],
+    );
+    assert_eq!(code(&cold), 0, "{}", stderr(&cold));
+}
+
 /// Worst corner of the worked example: within 0.1 mV of what the physics notes give, airtime to a microsecond.
 #[test]
 fn thresholds_of_the_worked_example_as_json() {
