@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use millpond::dividers::series::Series;
 use millpond::node::Pace;
 use millpond::node::quantity::{Quantity, parse};
 use millpond::printout::Format;
@@ -39,6 +40,12 @@ pub(crate) enum Command {
     Fit(Fit),
     /// What to log, how often and how long, for each parameter to be known
     LogPlan(LogPlan),
+    /// Which inputs move the transmit threshold and the time in the dark most, for each percent of theirs
+    Sensitivity(Sensitivity),
+    /// Threshold and time in the dark over temperature and age; which constants to make anew after some years
+    Lifetime(Lifetime),
+    /// Preferred-value resistors for the gate comparator, the overvoltage limit and the sensing divider
+    Dividers(Dividers),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
 }
@@ -224,6 +231,99 @@ fn percent(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(percent) if percent > 0.0 && percent <= 100.0 => Ok(percent),
         _ => Err("a number of percent above 0, at most 100".to_owned()),
+    }
+}
+
+#[derive(Args)]
+pub(crate) struct Sensitivity {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// How many inputs to show for each answer
+    #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub(crate) rows: u32,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+#[derive(Args)]
+pub(crate) struct Lifetime {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// Years from new to what the node file calls the end of life
+    #[arg(long, value_name = "YEARS", default_value_t = 10.0, value_parser = years)]
+    pub(crate) life: f64,
+    /// In place of --life: how long the capacitors live at their highest temperature, such as "1000 h"
+    #[arg(long, value_name = "TIME", value_parser = endurance, requires = "at", conflicts_with = "life")]
+    pub(crate) endurance: Option<Time>,
+    /// That temperature, such as "70 degC"
+    #[arg(long, value_name = "T", value_parser = temperature, requires = "endurance", allow_hyphen_values = true)]
+    pub(crate) at: Option<Temperature>,
+    /// Mean temperature in use; every 10 K less double the life
+    #[arg(long, value_name = "T", default_value = "20 degC", value_parser = temperature, allow_hyphen_values = true)]
+    pub(crate) mean: Temperature,
+    /// Years after which constants are to be made anew
+    #[arg(long, value_name = "YEARS", default_value_t = 5.0, value_parser = years)]
+    pub(crate) after: f64,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// A number of years.
+fn years(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(years) if years > 0.0 && years <= 1000.0 => Ok(years),
+        _ => Err("a number of years above 0, at most 1000".to_owned()),
+    }
+}
+
+/// A time of endurance.
+fn endurance(text: &str) -> Result<Time, String> {
+    match parse::<Time>(text) {
+        Ok(time) if time > seconds(0.0) => Ok(time),
+        _ => Err("a time above 0 with its unit, such as \"1000 h\"".to_owned()),
+    }
+}
+
+/// A temperature that a capacitor can have.
+fn temperature(text: &str) -> Result<Temperature, String> {
+    match parse::<Temperature>(text) {
+        Ok(temperature)
+            if temperature >= degrees_celsius(-100.0) && temperature <= degrees_celsius(300.0) =>
+        {
+            Ok(temperature)
+        }
+        _ => Err("a temperature from -100 degC to 300 degC, such as \"25 degC\"".to_owned()),
+    }
+}
+
+#[derive(Args)]
+pub(crate) struct Dividers {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// Preferred values: E3, E6, E12, E24, E48, E96 or E192
+    #[arg(long, value_name = "SERIES", default_value_t = Series::E96)]
+    pub(crate) series: Series,
+    /// How far a resistor may be off, such as "0.5 %" [default: 1 %, and what the node file says for sensing]
+    #[arg(long, value_name = "PART", value_parser = tolerance)]
+    pub(crate) tolerance: Option<Ratio>,
+    /// Largest current of each set at the overvoltage limit, such as "500 nA" [default: a tenth of what sleep takes, at least that of 10 Mohm]
+    #[arg(long, value_name = "I", value_parser = quantity::<Current>)]
+    pub(crate) current_at_most: Option<Current>,
+    /// How many sets for each use
+    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub(crate) rows: u32,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// A tolerance of resistors.
+fn tolerance(text: &str) -> Result<Ratio, String> {
+    match parse::<Ratio>(text) {
+        Ok(part) if part >= fraction(0.0) && part <= fraction(0.2) => Ok(part),
+        _ => Err("a percentage from 0 % to 20 %, with its % sign".to_owned()),
     }
 }
 

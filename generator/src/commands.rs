@@ -4,10 +4,13 @@ pub(crate) mod budget;
 pub(crate) mod cell;
 pub(crate) mod check;
 pub(crate) mod compare;
+pub(crate) mod dividers;
 pub(crate) mod fit;
 pub(crate) mod generate;
 pub(crate) mod init;
+pub(crate) mod lifetime;
 pub(crate) mod log_plan;
+pub(crate) mod sensitivity;
 pub(crate) mod simulate;
 pub(crate) mod thresholds;
 

@@ -5,6 +5,7 @@
 //! ```text
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
 //!                                                        policy + income -> simulate (beside bound) -> plan -> emit, printout
+//!                                          node + comparator -> dividers -> printout
 //! bench discharge -> cell -> printout
 //!                                                        node + log -> fit -> printout
 //! ```
@@ -28,9 +29,13 @@ pub mod budget;
 
 pub mod thresholds;
 
+pub mod outlook;
+
 pub mod policy;
 
 pub mod findings;
+
+pub mod dividers;
 
 pub mod income;
 
@@ -55,5 +60,9 @@ pub mod printout;
 pub mod generated;
 
 pub mod comparison;
+
+pub mod sensitivity;
+
+pub mod lifetime;
 
 pub use generated::generate;

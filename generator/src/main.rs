@@ -22,6 +22,9 @@ fn main() -> ExitCode {
         Command::Cell(arguments) => commands::cell::run(&arguments),
         Command::Fit(arguments) => commands::fit::run(&arguments),
         Command::LogPlan(arguments) => commands::log_plan::run(&arguments),
+        Command::Sensitivity(arguments) => commands::sensitivity::run(&arguments),
+        Command::Lifetime(arguments) => commands::lifetime::run(&arguments),
+        Command::Dividers(arguments) => commands::dividers::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),
     };
     match done {

@@ -3,6 +3,7 @@
 pub mod airtime;
 pub mod bank;
 pub mod burst;
+pub mod dark;
 pub mod discharge;
 pub mod drain;
 pub mod load;

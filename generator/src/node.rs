@@ -7,6 +7,7 @@
 
 mod action;
 mod agreement;
+mod comparator;
 pub mod file;
 mod harvest;
 mod limit;
@@ -57,6 +58,8 @@ pub struct Node {
     pub policy: Pacing,
     /// How much to allow for what is not known.
     pub margins: Margins,
+    /// What the gate and the overvoltage limit compare with, where it is described; `dividers` alone asks for it.
+    pub comparator: Option<Comparator>,
 }
 
 /// One kind of capacitor in the storage bank, `series` × `parallel` cells of it. All figures are of one cell.
@@ -267,6 +270,44 @@ pub struct Sense {
     pub divider_bottom: Resistance,
     /// Each resistor may be off by this fraction.
     pub divider_tolerance: Ratio,
+    /// Capacitance that the input charges for each sample, if given.
+    pub sampling_capacitor: Option<Capacitance>,
+    /// How long the input is connected for each sample, if given.
+    pub sampling_time: Option<Time>,
+    /// Largest current into or out of the input; 0 when not given.
+    pub input_leakage: Current,
+}
+
+/// A comparator: what any of them has, whatever its name. One description serves the gate and the overvoltage limit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparator {
+    /// Voltage that the input is compared with.
+    pub reference: Voltage,
+    /// The reference may be off by this fraction.
+    pub reference_tolerance: Ratio,
+    /// Either trip point may stand this far from where it should, up or down.
+    pub offset: Voltage,
+    /// The comparator's own hysteresis at its input: half of it above the reference, half below.
+    pub hysteresis: Voltage,
+    /// Largest current into or out of the input.
+    pub input_bias_current: Current,
+    /// Output when low.
+    pub output_low: Voltage,
+    /// Output when high; `None` when it follows storage, from which the comparator is supplied.
+    pub output_high: Option<Voltage>,
+    /// How the gate gets its two thresholds.
+    pub gate_circuit: GateCircuit,
+}
+
+/// How a gate gets two thresholds from one reference.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum GateCircuit {
+    /// A pair of resistors, and a third from the output back to the input.
+    Feedback,
+    /// A string of three; the lower tap connects, the upper one disconnects.
+    TwoTaps,
+    /// A pair; the thresholds are as far apart as the comparator's own hysteresis makes them.
+    Pair,
 }
 
 /// The source and its harvesting converter.

@@ -6,10 +6,13 @@ pub mod budget;
 pub mod cell;
 pub mod check;
 pub mod compare;
+pub mod dividers;
 pub mod findings;
 pub mod fit;
+pub mod lifetime;
 pub mod log_plan;
 pub mod pace;
+pub mod sensitivity;
 pub mod simulate;
 pub mod thresholds;
 

@@ -48,6 +48,90 @@ fn files_in(folder: &Path) -> Vec<String> {
     names
 }
 
+/// The contract of `dividers`: keys of each set, and that sensing is answered and the exit code is 1 where a comparator lacks.
+#[test]
+fn dividers_answer_as_json() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in EXAMPLES {
+        let path = example(name);
+        let view = json(&millpond(
+            folder.path(),
+            &[
+                "dividers",
+                path.to_str().expect("text"),
+                "--format",
+                "json",
+                "--rows",
+                "2",
+            ],
+        ));
+        let sets = view["sets"].as_array().expect("sets");
+        let uses: Vec<&str> = sets.iter().filter_map(|set| set["use"].as_str()).collect();
+        let all = ["gate", "gate", "overvoltage", "overvoltage", "sense", "sense"];
+        assert_eq!(uses, all[if name == "crack-gauge" { 0 } else { 2 }..]);
+        for set in sets {
+            let number = |key: &str| set[key].as_f64().expect(key);
+            assert!(number("lowest_v") < number("nominal_v") && number("nominal_v") < number("highest_v"));
+            assert!(number("current_a") > 0.0);
+            let resistors = set["resistors_ohm"].as_array().expect("resistors");
+            assert_eq!(resistors.len(), if set["use"] == "gate" { 3 } else { 2 });
+        }
+    }
+    let text = fs::read_to_string(example("crack-gauge")).expect("readable");
+    let end = text.find("[comparator]").expect("a section");
+    fs::write(folder.path().join("bare.toml"), &text[..end]).expect("written");
+    let bare = millpond(folder.path(), &["dividers", "bare.toml"]);
+    assert_eq!(code(&bare), 1);
+    assert!(String::from_utf8_lossy(&bare.stdout).contains("full scale"));
+    assert!(
+        stderr(&bare).contains("[comparator]\nreference = \"1.2 V\""),
+        "{}",
+        stderr(&bare)
+    );
+    let wrong = millpond(folder.path(), &["dividers", "bare.toml", "--series", "E25"]);
+    assert_eq!(code(&wrong), 2);
+}
+
+/// `sensitivity` and `lifetime` answer for every example, and agree about the node as described.
+#[test]
+fn sensitivity_and_lifetime_answer_as_json() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in EXAMPLES {
+        let path = example(name);
+        let path = path.to_str().expect("text");
+        let view = |command: &str| json(&millpond(folder.path(), &[command, path, "--format", "json"]));
+        let (sensitivity, lifetime) = (view("sensitivity"), view("lifetime"));
+        for most in sensitivity["most"].as_array().expect("three answers") {
+            assert_eq!(most["inputs"].as_array().map(Vec::len), Some(5), "{name}");
+        }
+        let conditions = lifetime["conditions"].as_array().expect("conditions");
+        // The last age at the coldest is the corner that the node file describes.
+        let last = &conditions[conditions.len() / 5 * 4];
+        for key in ["transmit_v", "dark_from_full_s", "dark_from_transmit_s"] {
+            assert_eq!(last[key], sensitivity["outlook"][key], "{name} {key}");
+        }
+        assert!(!lifetime["moved"].as_array().expect("constants").is_empty());
+    }
+    let path = example("crack-gauge");
+    let path = path.to_str().expect("text");
+    let half = millpond(folder.path(), &["lifetime", path, "--endurance", "1000 h"]);
+    assert_eq!(code(&half), 2);
+    let cold = millpond(
+        folder.path(),
+        &[
+            "lifetime",
+            path,
+            "--endurance",
+            "1000 h",
+            "--at",
+            "70 degC",
+            "--mean",
+            "-10 degC",
+        ],
+    );
+    assert_eq!(code(&cold), 0, "{}", stderr(&cold));
+}
+
 /// Worst corner of the worked example: within 0.1 mV of what the physics notes give, airtime to a microsecond.
 #[test]
 fn thresholds_of_the_worked_example_as_json() {

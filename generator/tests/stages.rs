@@ -13,8 +13,10 @@ const STAGES: &[&str] = &[
     "model",
     "budget",
     "thresholds",
+    "outlook",
     "policy",
     "findings",
+    "dividers",
     "income",
     "bound",
     "simulate",
@@ -27,12 +29,19 @@ const STAGES: &[&str] = &[
     "printout",
     "generated",
     "comparison",
+    "sensitivity",
+    "lifetime",
     "lib",
 ];
 
 /// Uses against the order that have a reason: the integer border lies beside the units and knows what a count is; the
-/// comparison is printed like every result.
-const ALLOWED: [(&str, &str); 2] = [("rounding", "model"), ("printout", "comparison")];
+/// comparison, the sensitivity and the lifetime are printed like every result.
+const ALLOWED: [(&str, &str); 4] = [
+    ("rounding", "model"),
+    ("printout", "comparison"),
+    ("printout", "sensitivity"),
+    ("printout", "lifetime"),
+];
 
 #[test]
 fn no_stage_uses_a_later_one() {

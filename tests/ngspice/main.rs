@@ -1,10 +1,12 @@
 //! Witness: a circuit simulator. Each action of each node is built as a circuit, started at the voltage that millpond
-//! says is just enough, and must touch the floor; started [`BELOW_V`] lower it must fall below.
+//! says is just enough, and must touch the floor; started [`BELOW_V`] lower it must fall below. Random comparators behind their resistors
+//! must trip where millpond says.
 //!
 //! Run with `cargo test -p millpond-tests --test ngspice`; one node with `-- crack-gauge` or `-- random-17`.
 //!
 //! [`BELOW_V`]: millpond_tests::case::BELOW_V
 
+mod comparator;
 mod deck;
 
 use deck::Deck;
@@ -20,12 +22,15 @@ fn main() {
     let what = "ngspice (Debian package ngspice)";
     let ngspice = Tool::find(&["ngspice"], &["--version"]);
     tool::announce(ngspice.as_ref(), what);
-    let trials = nodes().into_iter().map(|node| {
+    let actions = nodes().into_iter().map(|node| {
         tool::trial(node.name.clone(), ngspice.as_ref(), what, move |ngspice| {
             check(ngspice, &Case::alone(&node))
         })
     });
-    libtest_mimic::run(&Arguments::from_args(), trials.collect()).exit();
+    let trials = actions
+        .chain(comparator::trials(ngspice.as_ref(), what))
+        .collect();
+    libtest_mimic::run(&Arguments::from_args(), trials).exit();
 }
 
 fn check(ngspice: &Tool, cases: &[Case]) -> Result<(), Failed> {

@@ -87,6 +87,7 @@ pub fn random_node(seed: u64) -> Node {
         transmit,
         radio: Some(radio),
         margins,
+        comparator: None,
     }
 }
 
@@ -312,6 +313,9 @@ impl Draw {
             divider_top: divider_bottom * ((full_scale / reference).get::<ratio>() - 1.0).max(0.0),
             divider_bottom,
             divider_tolerance: self.part(0.001..0.02),
+            sampling_capacitor: None,
+            sampling_time: None,
+            input_leakage: amperes(0.0),
         }
     }
 

@@ -87,6 +87,9 @@ fn pump_bearing() -> Node {
             divider_top: ohms(1e6),
             divider_bottom: ohms(680e3),
             divider_tolerance: fraction(0.005),
+            sampling_capacitor: None,
+            sampling_time: None,
+            input_leakage: amperes(0.0),
         },
         harvest: Harvest {
             source: Source::Constant { power: watts(900e-6) },
@@ -114,6 +117,7 @@ fn pump_bearing() -> Node {
             load: fraction(0.08),
             extra: volts(0.01),
         },
+        comparator: None,
     }
 }
 

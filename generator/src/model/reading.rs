@@ -36,6 +36,9 @@ impl Scale {
     ///     divider_top: ohms(4.7e6),
     ///     divider_bottom: ohms(1e6),
     ///     divider_tolerance: fraction(0.01),
+    ///     sampling_capacitor: None,
+    ///     sampling_time: None,
+    ///     input_leakage: amperes(0.0),
     /// };
     /// // 1.1 V · 5.7 / 1024
     /// assert!((Scale::of(&sense).count - volts(6.123e-3)).abs() < volts(1e-6));
@@ -80,6 +83,9 @@ mod tests {
             divider_top: ohms(2e6),
             divider_bottom: ohms(1e6),
             divider_tolerance: fraction(tolerance),
+            sampling_capacitor: None,
+            sampling_time: None,
+            input_leakage: amperes(0.0),
         }
     }
 

@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 use toml::de::DeTable;
 
 use super::table::{Log, Table};
-use super::{Node, action, agreement, harvest, pacing, radio, sense, storage, supply, syntax};
+use super::{Node, action, agreement, comparator, harvest, pacing, radio, sense, storage, supply, syntax};
 use crate::problem::{InputText, Problems, quoted};
 use crate::units::*;
 
@@ -180,6 +180,7 @@ fn read_node(mut root: Table<'_>, folder: &Path) -> Option<Node> {
     let harvest = harvest::read(&mut root);
     let policy = pacing::read_policy(&mut root);
     let margins = pacing::read_margins(&mut root);
+    let comparator = comparator::read(&mut root);
     root.finish();
 
     agreement::airtime_has_radio(log, transmit.airtime.as_ref(), radio_stands);
@@ -204,6 +205,7 @@ fn read_node(mut root: Table<'_>, folder: &Path) -> Option<Node> {
         harvest: harvest.harvest?,
         policy: policy?,
         margins: margins?,
+        comparator,
     })
 }
 

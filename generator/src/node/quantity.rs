@@ -116,6 +116,15 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Q, QuantityFault> {
     }
 }
 
+/// The text of a quantity with its number times `factor`: the unit stays as it is written. `None` where the text is no quantity, where
+/// its zero is a convention (a temperature), and for nothing, which no factor changes.
+pub fn times(text: &str, factor: f64) -> Option<String> {
+    let (number, rest) = split_number(text.trim())?;
+    let (unit, _) = unit::find(rest.trim())?;
+    let value = scaled(&number, 0).ok().filter(|value| *value != 0.0)?;
+    (unit.dimension != Dimension::Temperature).then(|| format!("{} {}", value * factor, rest.trim()))
+}
+
 /// Reads a number without a unit and multiplies it by a power of ten, exactly to the last digit.
 pub(super) fn parse_plain(text: &str, exponent: i32) -> Result<f64, QuantityFault> {
     match split_number(text.trim()) {

@@ -53,6 +53,9 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
             span: table.span.clone(),
         });
     }
+    let sampling_capacitor = table.optional::<Capacitance>("sampling_capacitor", "10 pF", Limit::POSITIVE);
+    let sampling_time = table.optional::<Time>("sampling_time", "20 us", Limit::POSITIVE);
+    let input_leakage = table.or::<Current>("input_leakage", "50 nA", Limit::NOT_NEGATIVE, amperes(0.0));
     table.finish();
     let sense = (|| {
         Some(Sense {
@@ -62,6 +65,9 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
             divider_top: top.as_ref()?.value,
             divider_bottom: bottom?.value,
             divider_tolerance: divider_tolerance?.value,
+            sampling_capacitor: sampling_capacitor.map(|given| given.value),
+            sampling_time: sampling_time.map(|given| given.value),
+            input_leakage: input_leakage?,
         })
     })();
     SenseRead {
