@@ -143,25 +143,35 @@ fn the_same_node_gives_the_same_plan() {
     assert!(worth(&one.settings) > worth(&start));
 }
 
-/// By hand: one dark day between bright ones costs a day of sleep, and nothing else is lost.
+/// By hand: dark days between bright ones cost so many days of sleep, of which the room below the threshold pays its part first.
 #[test]
 fn the_reserve_lasts_through_the_worst_dark() {
     let (node, _, _, typical) = pump_bearing();
     let day = seconds(86_400.0);
-    let bright = watts(5e-3);
-    let income = Income::of_steps(day, [bright, bright, watts(0.0), bright, bright]);
-    let year = Year::of(&node, "one dark day", income, 5.0).expect("it lives");
-    let sleep = watts(typical.store().sleep_w);
-    let lost = year.worst_dark(&node, sleep);
-    assert!(
-        (lost - sleep * day).abs() < joules(1e-9),
-        "{} J",
-        lost.get::<joule>()
-    );
     let store = typical.store();
-    let share = (lost.get::<joule>() / (store.full_j - store.decide_j) * 256.0).ceil() as i32;
-    assert_eq!(typical.least_settings(&node, &[year]).0[7], share);
-    assert!(share > 0);
+    let sleep = watts(store.sleep_w);
+    let room_j = store.full_j - store.decide_j;
+    // As long as a fifth of the room lasts beyond what lies below the threshold, and as long as half of the latter lasts.
+    for (wanted_j, has_reserve) in [
+        (store.decide_j + 0.2 * room_j, true),
+        (0.5 * store.decide_j, false),
+    ] {
+        let step = seconds(1800.0);
+        let dark = (wanted_j / store.sleep_w / 1800.0).ceil() as usize;
+        let bright = vec![watts(5e-3); 48];
+        let powers = [bright.clone(), vec![watts(0.0); dark], bright].concat();
+        let days = (step * powers.len() as f64 / day).get::<ratio>();
+        let year = Year::of(&node, "dark days", Income::of_steps(step, powers), days).expect("it lives");
+        let lost = year.worst_dark(&node, sleep);
+        assert!(
+            (lost - sleep * step * dark as f64).abs() < joules(1e-6),
+            "{} J",
+            lost.get::<joule>()
+        );
+        let share = ((lost.get::<joule>() - store.decide_j) / room_j * 256.0).ceil() as i32;
+        assert_eq!(typical.least_settings(&node, &[year]).0[7], share.max(0));
+        assert_eq!(share > 0, has_reserve, "{share}");
+    }
 }
 
 /// Every unit inside its tolerances reads its full storage as full: otherwise it would never look for more income.
