@@ -9,7 +9,7 @@ use crate::node::{Action, Frame, Gate, Node};
 use crate::policy::off_time;
 use crate::rounding;
 use crate::text::Engineering;
-use crate::thresholds::{Group, Threshold, Thresholds, start_voltage};
+use crate::thresholds::{Group, Threshold, Thresholds, start_voltage, unreachable};
 use crate::units::*;
 
 /// How much a finding matters.
@@ -82,18 +82,20 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Optio
             .map(|group| (group, threshold.share(group)))
             .into_iter()
             .reduce(|most, next| if next.1 > most.1 { next } else { most })?;
+        let is_beyond = threshold.start_with_reserve >= unreachable();
         return Some(Finding {
             code: "bank-too-small",
             severity: Severity::Error,
             text: format!(
-                "this bank can never carry {}: firmware would have to read {decide}, charging stops at {overvoltage}; \
+                "this bank can never carry {}: firmware would have to read {}{decide}, charging stops at {overvoltage}; \
                  {} takes {}{} the {} there is between floor and overvoltage",
                 called,
+                if is_beyond { "more than " } else { "" },
                 group.name(),
                 Engineering(takes, "V"),
                 if takes > there_is { ", more than" } else { " of" },
                 Engineering(there_is, "V"),
-                decide = Engineering(decide, "V"),
+                decide = Engineering(if is_beyond { unreachable() } else { decide }, "V"),
                 overvoltage = Engineering(overvoltage, "V"),
             ),
             cure: cure::of(node, |node| {
