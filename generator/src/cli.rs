@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use millpond::income::light::Light;
 use millpond::node::Pace;
 use millpond::node::quantity::{Quantity, parse};
 use millpond::printout::Format;
@@ -33,6 +34,8 @@ pub(crate) enum Command {
     Generate(Generate),
     /// The policy over time against the physical model, beside baselines and what perfect foresight could reach
     Simulate(Simulate),
+    /// How long the node lives in the dark, which light keeps it going for ever, how soon it is back
+    Survival(Survival),
     /// One capacitor discharged on the bench: capacitance, its rise with voltage, resistance, and a block for the node file
     Cell(Cell),
     /// Parameters from a bench log with their uncertainty, and findings in words
@@ -153,6 +156,25 @@ pub(crate) struct Simulate {
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
     pub(crate) format: FormatArgument,
+}
+
+#[derive(Args)]
+pub(crate) struct Survival {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// Steady light for coming back, in the source's own terms: "900 uW", "40 W/m2", "200 lx"; the source's mean while it gives
+    /// anything when not given
+    #[arg(long, value_name = "LIGHT", value_parser = light)]
+    pub(crate) light: Option<Light>,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// Light in any terms.
+fn light(text: &str) -> Result<Light, String> {
+    Light::read(text)
+        .ok_or_else(|| "a power, an irradiance or an illuminance with its unit, such as 200 lx".to_owned())
 }
 
 #[derive(Args)]

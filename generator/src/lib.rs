@@ -38,6 +38,8 @@ pub mod bound;
 
 pub mod simulate;
 
+pub mod survival;
+
 pub mod plan;
 
 pub mod cell;

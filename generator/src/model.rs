@@ -6,4 +6,5 @@ pub mod burst;
 pub mod discharge;
 pub mod drain;
 pub mod load;
+pub mod passage;
 pub mod reading;

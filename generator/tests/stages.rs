@@ -18,6 +18,7 @@ const STAGES: &[&str] = &[
     "income",
     "bound",
     "simulate",
+    "survival",
     "plan",
     "cell",
     "log",

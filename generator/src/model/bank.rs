@@ -130,6 +130,25 @@ impl Bank {
             .fold(ohms(0.0), Resistance::max)
     }
 
+    /// All branches as one: C = ΣC and R = Σ R·(C_k/C)², which dissipates what they do while all fall at the same rate
+    /// (docs/model.md, equation 28). Where a capacitance rises with voltage, the shares are those at `full`.
+    pub fn as_one(&self, full: Voltage) -> Branch {
+        let whole = self.capacitance(full);
+        let resistance = self
+            .branches
+            .iter()
+            .map(|branch| {
+                let share = (branch.capacitance + branch.slope * full) / whole;
+                branch.resistance * share * share
+            })
+            .sum();
+        Branch {
+            capacitance: self.capacitance(volts(0.0)),
+            slope: self.branches.iter().map(|branch| branch.slope).sum(),
+            resistance,
+        }
+    }
+
     /// Energy stored with `inner_v` volts behind each branch's resistance: the sum of C·u²/2 + slope·u³/3.
     pub fn stored(&self, inner_v: &[f64]) -> Energy {
         self.branches

@@ -108,23 +108,12 @@ struct Step {
 impl Plant {
     /// The storage `bank` at rest at `start`, with the converter of `harvest`.
     pub fn new(bank: &Bank, harvest: &Harvest, start: Voltage) -> Self {
-        let total: Capacitance = bank.capacitance(volts(0.0));
-        // Where a capacitance rises with voltage the shares move; those of the full bank stand for all.
-        let full = harvest.overvoltage;
-        let whole = bank.capacitance(full);
-        let resistance: Resistance = bank
-            .branches
-            .iter()
-            .map(|branch| {
-                let share = (branch.capacitance + branch.slope * full) / whole;
-                branch.resistance * share * share
-            })
-            .sum();
+        let whole = bank.as_one(harvest.overvoltage);
         let mut plant = Self {
             u_v: start.get::<volt>(),
-            capacitance_f: total.get::<farad>(),
-            slope_f_per_v: bank.branches.iter().map(|branch| branch.slope.value).sum(),
-            conductance_s: resistance.get::<ohm>().recip(),
+            capacitance_f: whole.capacitance.get::<farad>(),
+            slope_f_per_v: whole.slope.value,
+            conductance_s: whole.resistance.get::<ohm>().recip(),
             leakage_s: bank.leakage.get::<siemens>(),
             efficiency: harvest.converter_efficiency.get::<ratio>(),
             cold_efficiency: harvest.cold_start_efficiency.get::<ratio>(),
