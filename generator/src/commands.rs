@@ -9,6 +9,7 @@ pub(crate) mod generate;
 pub(crate) mod init;
 pub(crate) mod log_plan;
 pub(crate) mod simulate;
+pub(crate) mod size;
 pub(crate) mod survival;
 pub(crate) mod thresholds;
 

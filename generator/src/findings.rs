@@ -36,6 +36,22 @@ pub struct Finding {
 
 /// All findings on `node`: errors first, then cautions.
 pub fn of(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding> {
+    listed(node, budget, thresholds, Cures::Sought)
+}
+
+/// The same without the cures that have to be found by trying, for those who look at many nodes.
+pub fn without_cures(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding> {
+    listed(node, budget, thresholds, Cures::LeftOut)
+}
+
+/// Whether the smallest changes that cure are looked for.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Cures {
+    Sought,
+    LeftOut,
+}
+
+fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -> Vec<Finding> {
     let mut findings = Vec::new();
     let measure = Acting {
         called: "a measurement",
@@ -48,10 +64,10 @@ pub fn of(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding>
         threshold: &thresholds.transmit,
     };
     for acting in [measure, transmit] {
-        findings.extend(never_reached(node, thresholds, &acting));
+        findings.extend(never_reached(node, thresholds, &acting, cures));
     }
     findings.extend(hysteresis(node, thresholds));
-    findings.extend(gate(node, thresholds));
+    findings.extend(gate(node, thresholds, cures));
     findings.extend(stored_energy(node, thresholds));
     findings.extend(radio(node, thresholds));
     findings.extend(income(node, budget));
@@ -70,7 +86,7 @@ struct Acting<'a> {
 }
 
 /// An action whose threshold the storage voltage, or its reading, can never reach.
-fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Option<Finding> {
+fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting, cures: Cures) -> Option<Finding> {
     let Acting {
         called, threshold, ..
     } = acting;
@@ -98,11 +114,10 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Optio
                 decide = Engineering(if is_beyond { unreachable() } else { decide }, "V"),
                 overvoltage = Engineering(overvoltage, "V"),
             ),
-            cure: cure::of(node, |node| {
+            cure: sought(cures, node, |node| {
                 rounding::from_millivolts(Threshold::of(node, (acting.of)(node)).decide_mv)
                     <= node.harvest.overvoltage
-            })
-            .to_string(),
+            }),
         });
     }
     if threshold.decide_counts > thresholds.counts.maximum_count {
@@ -135,6 +150,14 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Optio
     })
 }
 
+/// The smallest changes that cure, in words; nothing where they are left out.
+fn sought(cures: Cures, node: &Node, fits: impl Fn(&Node) -> bool) -> String {
+    match cures {
+        Cures::Sought => cure::of(node, fits).to_string(),
+        Cures::LeftOut => String::new(),
+    }
+}
+
 /// A hysteresis that leads above what the storage can reach.
 fn hysteresis(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
     let wanted = node.policy.hysteresis?;
@@ -158,7 +181,7 @@ fn hysteresis(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
 }
 
 /// A gate that lets the node restart for ever, or never connects it.
-fn gate(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+fn gate(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Finding> {
     let Some(gate) = &node.supply.gate else {
         return Some(Finding {
             code: "no-gate",
@@ -216,7 +239,7 @@ fn gate(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
             let carried = |node: &Node| carries_a_start(gate, &Thresholds::of(node));
             format!(
                 "no connect voltage below overvoltage would do; {}",
-                cure::of(node, carried)
+                sought(cures, node, carried)
             )
         },
     })

@@ -5,6 +5,8 @@
 //! ```text
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
 //!                                                        policy + income -> simulate (beside bound) -> plan -> emit, printout
+//!                                                        node + thresholds -> survival -> printout
+//!                                                        node + catalogue -> size (by thresholds, survival, simulate) -> printout
 //! bench discharge -> cell -> printout
 //!                                                        node + log -> fit -> printout
 //! ```
@@ -41,6 +43,8 @@ pub mod simulate;
 pub mod survival;
 
 pub mod plan;
+
+pub mod size;
 
 pub mod cell;
 

@@ -7,6 +7,7 @@
 
 mod action;
 mod agreement;
+pub mod catalogue;
 pub mod file;
 mod harvest;
 mod limit;

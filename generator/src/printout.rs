@@ -11,6 +11,7 @@ pub mod fit;
 pub mod log_plan;
 pub mod pace;
 pub mod simulate;
+pub mod size;
 pub mod survival;
 pub mod thresholds;
 

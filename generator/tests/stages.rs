@@ -20,6 +20,7 @@ const STAGES: &[&str] = &[
     "simulate",
     "survival",
     "plan",
+    "size",
     "cell",
     "log",
     "fit",
