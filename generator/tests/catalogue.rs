@@ -36,7 +36,10 @@ fn every_bad_catalogue_has_its_message() {
         // The machine's path is no part of the message.
         problems.files[0].path = path.file_name().expect("a name").to_string_lossy().into_owned();
         let name = format!("{}.txt", problems.files[0].path.replace('.', "_"));
-        assert_data_eq!(problems.render(false), Data::read_from(&folder().join(name), None));
+        assert_data_eq!(
+            problems.render(false),
+            Data::read_from(&folder().join(name), None)
+        );
     }
 }
 
@@ -60,7 +63,10 @@ fn the_examples_of_its_page_are_read_alike() {
 
 #[test]
 fn a_missing_catalogue_is_unreadable() {
-    assert!(matches!(load("no-such-folder/parts.csv", &own()), Err(TraceError::Unreadable { .. })));
+    assert!(matches!(
+        load("no-such-folder/parts.csv", &own()),
+        Err(TraceError::Unreadable { .. })
+    ));
 }
 
 proptest! {

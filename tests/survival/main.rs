@@ -49,7 +49,7 @@ fn main() {
         }
     }
     trials.push(tool::trial(
-        "crack-gauge reporting",
+        "crack-gauge reporting".to_owned(),
         ngspice.as_ref(),
         what,
         |ngspice| reporting(ngspice, &node("crack-gauge")?),

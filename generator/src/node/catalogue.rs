@@ -123,11 +123,7 @@ pub(crate) fn from_rows(
     let log = Log::default();
     let parts = rows
         .iter()
-        .map(|row| {
-            let mut table = Table::root(&row.entries, 0, &log);
-            table.span = row.span.clone();
-            read(table, own)
-        })
+        .map(|row| read(Table::row(&row.entries, row.span.clone(), &log), own))
         .collect();
     let list = faults.into_iter().chain(log.problems.into_inner()).collect();
     finished(label, text, parts, list)

@@ -209,7 +209,7 @@ fn picture(sweep: &Sweep, sized: &Sized) -> String {
     table(&head, rows)
 }
 
-/// The smallest, the cheapest, or the one that misses least.
+/// The smallest and the cheapest, with what asks for care in them.
 fn standing_out(sweep: &Sweep, sized: &Sized) -> String {
     let named = |place: usize| {
         let candidate = &sized.candidates[place];
@@ -237,10 +237,7 @@ fn standing_out(sweep: &Sweep, sized: &Sized) -> String {
         }
     }
     lines.extend(cautions.iter().map(|caution| format!("caution: {caution}")));
-    if sized.smallest.is_none() {
-        lines.push(nothing(sweep, sized));
-    }
-    lines.join("\n") + "\n"
+    lines.iter().map(|line| format!("{line}\n")).collect()
 }
 
 /// That nothing serves, and by how much the best misses.

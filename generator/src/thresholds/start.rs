@@ -19,7 +19,7 @@ const ROUNDS: u32 = 120;
 /// otherwise by bracketing on the integrated discharge, whose lowest point rises with the start. The answer lies at
 /// most 0.1 µV above the true one and never below by more than the integrator's error.
 ///
-/// A bank that would have to stand at [`unreachable`] or above cannot carry the stretches: that voltage is the answer. A true
+/// A bank that would have to stand at [`unreachable()`] or above cannot carry the stretches: that voltage is the answer. A true
 /// one exists, but a long reserve on a bank that leaks in minutes puts it at powers of ten where no number holds.
 ///
 /// ```
