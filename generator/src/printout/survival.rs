@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::income::light::Light;
 use crate::node::Node;
 use crate::printout::table::table;
-use crate::survival::{Corner, Doing, Recharge, Row, Survival};
+use crate::survival::{At, Corner, Doing, Recharge, Row, Survival};
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -117,6 +117,22 @@ pub fn light(light: &Light) -> LightView {
         Light::Illuminance(illuminance) => view.illuminance_lx = Some(illuminance.get::<lux>()),
     }
     view
+}
+
+/// The worst corner in one line, for a page that says more.
+pub fn line(worst: &Survival) -> String {
+    let from_full = |doing| {
+        worst.row(doing).map_or((seconds(0.0), seconds(0.0)), |row| {
+            (row.from_full.acting, row.from_full.alive)
+        })
+    };
+    let (_, asleep) = from_full(Doing::Sleeping);
+    let (acting, _) = from_full(Doing::Reporting(At::Slowest));
+    format!(
+        "in the dark, full, worst corner: asleep for {}, or reporting at the slowest pace for {} (`millpond survival`)\n",
+        Engineering(asleep, "s"),
+        Engineering(acting, "s")
+    )
 }
 
 /// The answers as tables and sentences.

@@ -38,7 +38,7 @@ pub fn load(path: impl AsRef<Path>, own: &Capacitor) -> Result<Vec<Part>, TraceE
 /// use millpond::{node::NodeFile, size::catalogue::from_csv, units::*};
 /// let own = NodeFile::load("../templates/nodes/crack-gauge.toml")?.node.storage.remove(0);
 /// let text = "name,capacitance,esr,rated_voltage,leakage,price\nsmall,470 mF,5 ohm,5.5 V,3 uA,1.10\n";
-/// let parts = from_csv("parts.csv", text, &own)?;
+/// let parts = from_csv("parts.csv", text, &own).map_err(|problems| problems.to_string())?;
 /// assert_eq!(parts[0].capacitor.capacitance, farads(0.47));
 /// // Not said of the part, so that of the node's own.
 /// assert_eq!(parts[0].capacitor.tolerance_low, own.tolerance_low);
