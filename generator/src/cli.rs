@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use millpond::dividers::series::Series;
+use millpond::income::light::Light;
 use millpond::node::Pace;
 use millpond::node::quantity::{Quantity, parse};
 use millpond::printout::Format;
@@ -34,6 +35,10 @@ pub(crate) enum Command {
     Generate(Generate),
     /// The policy over time against the physical model, beside baselines and what perfect foresight could reach
     Simulate(Simulate),
+    /// How long the node lives in the dark, which light keeps it going for ever, how soon it is back
+    Survival(Survival),
+    /// Which capacitor and which source: every pair of a sweep, simulated, and the smallest that meets the policy
+    Size(Size),
     /// One capacitor discharged on the bench: capacitance, its rise with voltage, resistance, and a block for the node file
     Cell(Cell),
     /// Parameters from a bench log with their uncertainty, and findings in words
@@ -160,6 +165,104 @@ pub(crate) struct Simulate {
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
     pub(crate) format: FormatArgument,
+}
+
+#[derive(Args)]
+pub(crate) struct Survival {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// Steady light for coming back, in the source's own terms: "900 uW", "40 W/m2", "200 lx"; the source's mean while it gives
+    /// anything when not given
+    #[arg(long, value_name = "LIGHT", value_parser = light)]
+    pub(crate) light: Option<Light>,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// Light in any terms.
+fn light(text: &str) -> Result<Light, String> {
+    Light::read(text)
+        .ok_or_else(|| "a power, an irradiance or an illuminance with its unit, such as 200 lx".to_owned())
+}
+
+#[derive(Args)]
+pub(crate) struct Size {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// Capacitances of one cell, such as 0.1F..10F; without a catalogue, so many of the node's own side by side in preferred values
+    #[arg(long, value_name = "A..B", value_parser = range::<Capacitance>)]
+    pub(crate) capacitance: Option<Range<Capacitance>>,
+    /// Areas of the source in preferred values, such as 10cm2..47cm2, or how much of it, such as 0.5..2
+    #[arg(long, value_name = "A..B", value_parser = source_range)]
+    pub(crate) area: Option<SourceRange>,
+    /// Parts to choose from: TOML with [[part]] tables, or CSV
+    #[arg(long, value_name = "FILE")]
+    pub(crate) catalogue: Option<PathBuf>,
+    /// Preferred values of the capacitances: E3, E6, E12, E24, E48, E96 or E192
+    #[arg(long, value_name = "SERIES", default_value_t = Series::E6)]
+    pub(crate) series: Series,
+    /// How long each candidate is simulated
+    #[arg(long, value_name = "N", default_value_t = 365.0, value_parser = days)]
+    pub(crate) days: f64,
+    /// Steady light for coming back from empty, in the source's own terms; the source's mean while it gives anything when not given
+    #[arg(long, value_name = "LIGHT", value_parser = light)]
+    pub(crate) light: Option<Light>,
+    /// Text for people or JSON for programs
+    #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
+    pub(crate) format: FormatArgument,
+}
+
+/// From one quantity to another.
+#[derive(Clone, Copy)]
+pub(crate) struct Range<Q> {
+    pub(crate) low: Q,
+    pub(crate) high: Q,
+}
+
+impl<Q: Quantity> Range<Q> {
+    /// Whether it lies between the two, ends included.
+    pub(crate) fn holds(&self, quantity: Q) -> bool {
+        (self.low.in_base()..=self.high.in_base()).contains(&quantity.in_base())
+    }
+}
+
+/// Sizes of a source.
+#[derive(Clone, Copy)]
+pub(crate) enum SourceRange {
+    Area(Range<Area>),
+    Times(Range<f64>),
+}
+
+/// Two ends with dots between, or one value that is both.
+fn ends(text: &str) -> (&str, &str) {
+    text.split_once("..").unwrap_or((text, text))
+}
+
+/// Quantities above 0, the second not below the first.
+fn range<Q: Quantity>(text: &str) -> Result<Range<Q>, String> {
+    let (low, high) = ends(text);
+    match (parse::<Q>(low), parse::<Q>(high)) {
+        (Ok(low), Ok(high)) if low.in_base() > 0.0 && high.in_base() >= low.in_base() => {
+            Ok(Range { low, high })
+        }
+        _ => Err(format!(
+            "{} above 0 with its unit, or two of them from low to high with .. between",
+            Q::DIMENSION.name()
+        )),
+    }
+}
+
+/// Areas, or plain factors.
+fn source_range(text: &str) -> Result<SourceRange, String> {
+    let (low, high) = ends(text);
+    match (low.trim().parse::<f64>(), high.trim().parse::<f64>()) {
+        (Ok(low), Ok(high)) if low > 0.0 && high >= low && high <= MOST_BASE_UNITS => {
+            Ok(SourceRange::Times(Range { low, high }))
+        }
+        (Err(_), Err(_)) => range(text).map(SourceRange::Area),
+        _ => Err("two factors above 0 from low to high, such as 0.5..2".to_owned()),
+    }
 }
 
 #[derive(Args)]

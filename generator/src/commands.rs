@@ -12,6 +12,8 @@ pub(crate) mod lifetime;
 pub(crate) mod log_plan;
 pub(crate) mod sensitivity;
 pub(crate) mod simulate;
+pub(crate) mod size;
+pub(crate) mod survival;
 pub(crate) mod thresholds;
 
 use std::io::{IsTerminal, Write};

@@ -9,7 +9,7 @@ use crate::node::{Action, Frame, Gate, Node};
 use crate::policy::off_time;
 use crate::rounding;
 use crate::text::Engineering;
-use crate::thresholds::{Group, Threshold, Thresholds, start_voltage};
+use crate::thresholds::{Group, Threshold, Thresholds, start_voltage, unreachable};
 use crate::units::*;
 
 /// How much a finding matters.
@@ -36,6 +36,22 @@ pub struct Finding {
 
 /// All findings on `node`: errors first, then cautions.
 pub fn of(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding> {
+    listed(node, budget, thresholds, Cures::Sought)
+}
+
+/// The same without the cures that have to be found by trying, for those who look at many nodes.
+pub fn without_cures(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding> {
+    listed(node, budget, thresholds, Cures::LeftOut)
+}
+
+/// Whether the smallest changes that cure are looked for.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Cures {
+    Sought,
+    LeftOut,
+}
+
+fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -> Vec<Finding> {
     let mut findings = Vec::new();
     let measure = Acting {
         called: "a measurement",
@@ -48,10 +64,10 @@ pub fn of(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding>
         threshold: &thresholds.transmit,
     };
     for acting in [measure, transmit] {
-        findings.extend(never_reached(node, thresholds, &acting));
+        findings.extend(never_reached(node, thresholds, &acting, cures));
     }
     findings.extend(hysteresis(node, thresholds));
-    findings.extend(gate(node, thresholds));
+    findings.extend(gate(node, thresholds, cures));
     findings.extend(stored_energy(node, thresholds));
     findings.extend(radio(node, thresholds));
     findings.extend(income(node, budget));
@@ -70,7 +86,7 @@ struct Acting<'a> {
 }
 
 /// An action whose threshold the storage voltage, or its reading, can never reach.
-fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Option<Finding> {
+fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting, cures: Cures) -> Option<Finding> {
     let Acting {
         called, threshold, ..
     } = acting;
@@ -82,25 +98,26 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Optio
             .map(|group| (group, threshold.share(group)))
             .into_iter()
             .reduce(|most, next| if next.1 > most.1 { next } else { most })?;
+        let is_beyond = threshold.start_with_reserve >= unreachable();
         return Some(Finding {
             code: "bank-too-small",
             severity: Severity::Error,
             text: format!(
-                "this bank can never carry {}: firmware would have to read {decide}, charging stops at {overvoltage}; \
+                "this bank can never carry {}: firmware would have to read {}{decide}, charging stops at {overvoltage}; \
                  {} takes {}{} the {} there is between floor and overvoltage",
                 called,
+                if is_beyond { "more than " } else { "" },
                 group.name(),
                 Engineering(takes, "V"),
                 if takes > there_is { ", more than" } else { " of" },
                 Engineering(there_is, "V"),
-                decide = Engineering(decide, "V"),
+                decide = Engineering(if is_beyond { unreachable() } else { decide }, "V"),
                 overvoltage = Engineering(overvoltage, "V"),
             ),
-            cure: cure::of(node, |node| {
+            cure: sought(cures, node, |node| {
                 rounding::from_millivolts(Threshold::of(node, (acting.of)(node)).decide_mv)
                     <= node.harvest.overvoltage
-            })
-            .to_string(),
+            }),
         });
     }
     if threshold.decide_counts > thresholds.counts.maximum_count {
@@ -133,6 +150,14 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting) -> Optio
     })
 }
 
+/// The smallest changes that cure, in words; nothing where they are left out.
+fn sought(cures: Cures, node: &Node, fits: impl Fn(&Node) -> bool) -> String {
+    match cures {
+        Cures::Sought => cure::of(node, fits).to_string(),
+        Cures::LeftOut => String::new(),
+    }
+}
+
 /// A hysteresis that leads above what the storage can reach.
 fn hysteresis(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
     let wanted = node.policy.hysteresis?;
@@ -156,7 +181,7 @@ fn hysteresis(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
 }
 
 /// A gate that lets the node restart for ever, or never connects it.
-fn gate(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+fn gate(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Finding> {
     let Some(gate) = &node.supply.gate else {
         return Some(Finding {
             code: "no-gate",
@@ -214,7 +239,7 @@ fn gate(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
             let carried = |node: &Node| carries_a_start(gate, &Thresholds::of(node));
             format!(
                 "no connect voltage below overvoltage would do; {}",
-                cure::of(node, carried)
+                sought(cures, node, carried)
             )
         },
     })

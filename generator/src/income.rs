@@ -27,6 +27,7 @@
 
 pub mod clear_sky;
 mod indoor;
+pub mod light;
 pub(crate) mod rows;
 pub mod sun;
 mod trace;

@@ -6,6 +6,8 @@
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
 //!                                                        policy + income -> simulate (beside bound) -> plan -> emit, printout
 //!                                          node + comparator -> dividers -> printout
+//!                                                        node + thresholds -> survival -> printout
+//!                                                        node + catalogue -> size (by thresholds, survival, simulate) -> printout
 //! bench discharge -> cell -> printout
 //!                                                        node + log -> fit -> printout
 //! ```
@@ -43,7 +45,11 @@ pub mod bound;
 
 pub mod simulate;
 
+pub mod survival;
+
 pub mod plan;
+
+pub mod size;
 
 pub mod cell;
 

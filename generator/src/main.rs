@@ -19,6 +19,8 @@ fn main() -> ExitCode {
         Command::Thresholds(arguments) => commands::thresholds::run(&arguments),
         Command::Generate(arguments) => commands::generate::run(&arguments),
         Command::Simulate(arguments) => commands::simulate::run(&arguments),
+        Command::Survival(arguments) => commands::survival::run(&arguments),
+        Command::Size(arguments) => commands::size::run(&arguments),
         Command::Cell(arguments) => commands::cell::run(&arguments),
         Command::Fit(arguments) => commands::fit::run(&arguments),
         Command::LogPlan(arguments) => commands::log_plan::run(&arguments),

@@ -7,4 +7,5 @@ pub mod dark;
 pub mod discharge;
 pub mod drain;
 pub mod load;
+pub mod passage;
 pub mod reading;

@@ -7,6 +7,7 @@
 
 mod action;
 mod agreement;
+pub mod catalogue;
 mod comparator;
 pub mod file;
 mod harvest;

@@ -14,6 +14,8 @@ pub mod log_plan;
 pub mod pace;
 pub mod sensitivity;
 pub mod simulate;
+pub mod size;
+pub mod survival;
 pub mod thresholds;
 
 /// How results are printed.

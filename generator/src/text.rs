@@ -41,6 +41,7 @@ macro_rules! in_base_unit {
 in_base_unit! {
     Voltage: volt, Current: ampere, Capacitance: farad, Resistance: ohm, Energy: joule, Power: watt, Charge: coulomb,
     Time: second, Frequency: hertz, Area: square_meter,
+    Illuminance: lux, Ratio: ratio, PowerDensity: watt_per_square_meter,
 }
 
 impl<Q: InBaseUnit> fmt::Display for Engineering<Q> {

@@ -3,7 +3,7 @@
 mod start;
 mod term;
 
-pub use start::start_voltage;
+pub use start::{start_voltage, unreachable};
 pub use term::{Cause, Group, Term};
 
 use crate::model::bank::{Bank, Branch, Wear};

@@ -22,14 +22,15 @@ pub use uom::si::energy::joule;
 pub use uom::si::frequency::hertz;
 pub use uom::si::heat_flux_density::watt_per_square_meter;
 pub use uom::si::illuminance::lux;
+pub use uom::si::length::meter;
 pub use uom::si::power::watt;
 pub use uom::si::ratio::ratio;
 pub use uom::si::thermodynamic_temperature::{degree_celsius, kelvin};
 pub use uom::si::time::second;
 
 pub use uom::si::f64::{
-    Area, Capacitance, Energy, Frequency, Illuminance, Power, Ratio, ThermodynamicTemperature as Temperature,
-    Time,
+    Area, Capacitance, Energy, Frequency, Illuminance, Length, Power, Ratio,
+    ThermodynamicTemperature as Temperature, Time,
 };
 /// Electric charge (C).
 pub type Charge = uom::si::f64::ElectricCharge;

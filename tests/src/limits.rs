@@ -150,6 +150,9 @@ pub fn trials(python: Option<&Tool>, progress: &ProgressBar) -> Result<Vec<Trial
     Ok(parts.into_iter().flatten().collect())
 }
 
+/// One cell of a table.
+type Figure = fn(&Trial) -> String;
+
 /// The experiments as two tables: scores and silences, a line for each record.
 pub fn text(trials: &[Trial]) -> String {
     let mut experiments: Vec<&str> = Vec::new();
@@ -166,7 +169,7 @@ pub fn text(trials: &[Trial]) -> String {
     for (number, experiment) in experiments.iter().enumerate() {
         text.push_str(&format!("{:>3}  {experiment}\n", number + 1));
     }
-    let figures: [(&str, fn(&Trial) -> String); 2] = [
+    let figures: [(&str, Figure); 2] = [
         ("score (! where the supply was lost)", |trial| {
             let mark = if trial.brownouts > 0 { "!" } else { " " };
             format!("{:>7.3}{mark}", trial.score)

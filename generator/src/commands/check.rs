@@ -1,7 +1,7 @@
 //! `millpond check`: everything there is to say about a node before its constants are written.
 
 use millpond::budget::Budget;
-use millpond::findings::{self, Severity};
+use millpond::findings::{self, Finding, Severity};
 use millpond::income::Income;
 use millpond::node::{Node, NodeFile, Pace};
 use millpond::plan::rates::{self, Level};
@@ -10,6 +10,7 @@ use millpond::plan::typical::Typical;
 use millpond::policy;
 use millpond::printout::{self, Format};
 use millpond::simulate::study;
+use millpond::survival::{Corner, Survival};
 use millpond::thresholds::Thresholds;
 
 use crate::cli::Print;
@@ -24,9 +25,10 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
     let (pace, levels) = rates(&file.node, &thresholds).unwrap_or((study::EVEN, Vec::new()));
     super::print(&match arguments.format.into() {
         Format::Text => format!(
-            "{}\n{}",
+            "{}\n{}{}",
             printout::check::text(&file.node, &budget, &thresholds, &findings),
-            printout::pace::text(pace, &levels)
+            printout::pace::text(pace, &levels),
+            in_the_dark(&file.node, &thresholds, &findings)
         ),
         Format::Json => printout::json(&printout::check::View::of(
             &file.node,
@@ -47,6 +49,14 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
             file.path
         ))),
     }
+}
+
+/// How long the node lives in the dark; nothing of a node that cannot work.
+fn in_the_dark(node: &Node, thresholds: &Thresholds, findings: &[Finding]) -> String {
+    if findings.iter().any(|finding| finding.severity == Severity::Error) {
+        return String::new();
+    }
+    printout::survival::line(&Survival::of(node, thresholds, Corner::Worst))
 }
 
 /// The pace of the node as its node file asks for it; a plan with the usual settings, since tuning takes seconds.

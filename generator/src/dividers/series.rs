@@ -1,4 +1,4 @@
-//! Preferred values of resistors: the series E3 to E192 of IEC 60063.
+//! Preferred values of resistors and capacitors: the series E3 to E192 of IEC 60063.
 //!
 //! E3 to E24 are a table that is older than the formula; E48 to E192 are 10^(k/n) rounded to three digits, with one value
 //! that the standard has otherwise. The standard itself was not at hand: the values are held against public tables of it
@@ -17,6 +17,9 @@ const EXCEPTION: (f64, f64) = (919.0, 920.0);
 /// Smallest resistor offered (ohm) and largest: what is made to a percent and bought everywhere (common practice, no source).
 const LEAST_OHM: f64 = 10.0;
 const MOST_OHM: f64 = 10e6;
+
+/// Values this close to an end belong to a range: decimal numbers in binary.
+const ROUNDING: f64 = 1e-9;
 
 /// A series of preferred values.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -86,6 +89,28 @@ impl Series {
             .collect()
     }
 
+    /// Its values from `low` to `high`, both above 0, rising.
+    ///
+    /// ```
+    /// use millpond::dividers::series::Series;
+    /// assert_eq!(Series::E6.between(0.09, 0.5), [0.1, 0.15, 0.22, 0.33, 0.47]);
+    /// ```
+    pub fn between(self, low: f64, high: f64) -> Vec<f64> {
+        let decade = self.decade();
+        let exponents = low.log10().floor() as i32 - 1..=high.log10().ceil() as i32;
+        exponents
+            .flat_map(|exponent| {
+                // Read as decimal, so that 0.22 is the number nearest to 0.22.
+                let value = move |value: &f64| format!("{value}e{exponent}").parse::<f64>();
+                decade
+                    .iter()
+                    .filter_map(move |of_decade| value(of_decade).ok())
+                    .collect::<Vec<f64>>()
+            })
+            .filter(|value| *value >= low * (1.0 - ROUNDING) && *value <= high * (1.0 + ROUNDING))
+            .collect()
+    }
+
     /// Its resistors from 10 ohm to 10 Mohm, rising (ohm).
     pub fn resistors_ohm(self) -> Vec<f64> {
         let decade = self.decade();
@@ -124,6 +149,20 @@ impl FromStr for Series {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// In order, in the range, and next to either end there is no value left out.
+        #[test]
+        fn all_values_of_the_range_are_there(low in 1e-6..10.0f64, factor in 1.0..1000.0f64) {
+            let values = Series::E12.between(low, low * factor);
+            prop_assert!(values.windows(2).all(|pair| pair[0] < pair[1]));
+            prop_assert!(values.iter().all(|value| *value >= low * 0.999 && *value <= low * factor * 1.001));
+            // Twelve a decade: one more or less at the ends.
+            let wanted = 12.0 * factor.log10();
+            prop_assert!((values.len() as f64 - wanted).abs() <= 1.5, "{} {wanted}", values.len());
+        }
+    }
 
     /// E192 in hundredths, typed in from public tables of IEC 60063: the guide "Standard resistors values", and four
     /// independent listings that agree with it.

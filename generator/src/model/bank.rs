@@ -130,6 +130,25 @@ impl Bank {
             .fold(ohms(0.0), Resistance::max)
     }
 
+    /// All branches as one: C = ΣC and R = Σ R·(C_k/C)², which dissipates what they do while all fall at the same rate
+    /// (docs/model.md, equation 28). Where a capacitance rises with voltage, the shares are those at `full`.
+    pub fn as_one(&self, full: Voltage) -> Branch {
+        let whole = self.capacitance(full);
+        let resistance = self
+            .branches
+            .iter()
+            .map(|branch| {
+                let share = (branch.capacitance + branch.slope * full) / whole;
+                branch.resistance * share * share
+            })
+            .sum();
+        Branch {
+            capacitance: self.capacitance(volts(0.0)),
+            slope: self.branches.iter().map(|branch| branch.slope).sum(),
+            resistance,
+        }
+    }
+
     /// Energy stored with `inner_v` volts behind each branch's resistance: the sum of C·u²/2 + slope·u³/3.
     pub fn stored(&self, inner_v: &[f64]) -> Energy {
         self.branches
@@ -172,12 +191,11 @@ impl Bank {
             .map(|branch| branch.capacitance.get::<farad>())
             .collect();
         let slope_f_per_v = self.branches.iter().map(|branch| branch.slope.value).collect();
-        let total_s = conductance_s.iter().sum::<f64>() + self.leakage.get::<siemens>();
         Network {
+            leakage_s: self.leakage.get::<siemens>(),
             conductance_s,
             capacitance_f,
             slope_f_per_v,
-            total_s,
         }
     }
 }
@@ -191,8 +209,8 @@ pub(crate) struct Network {
     capacitance_f: Vec<f64>,
     /// Rise of each branch's capacitance with voltage.
     pub(crate) slope_f_per_v: Vec<f64>,
-    /// All branch conductances and the leakage together.
-    total_s: f64,
+    /// Leakage at the terminal.
+    pub(crate) leakage_s: f64,
 }
 
 impl Network {
@@ -204,7 +222,7 @@ impl Network {
             .collect()
     }
 
-    /// Terminal voltage, and the sum Σ 1/R + G − P/v² by which it answers a change of current.
+    /// Terminal voltage, and G − P/v²: by how much load and leakage draw more there for each volt.
     pub(crate) fn terminal(&self, inner_v: &[f64], drain: &Drain) -> Option<(f64, f64)> {
         let (power_w, current_a) = (drain.power.get::<watt>(), drain.current.get::<ampere>());
         let source_a: f64 = self
@@ -214,12 +232,13 @@ impl Network {
             .map(|(g, u)| g * u)
             .sum::<f64>()
             - current_a;
-        let discriminant = source_a * source_a - 4.0 * self.total_s * power_w;
+        let total_s = self.conductance_s.iter().sum::<f64>() + self.leakage_s;
+        let discriminant = source_a * source_a - 4.0 * total_s * power_w;
         if source_a <= 0.0 || discriminant < 0.0 {
             return None;
         }
-        let terminal_v = (source_a + discriminant.sqrt()) / (2.0 * self.total_s);
-        Some((terminal_v, self.total_s - power_w / (terminal_v * terminal_v)))
+        let terminal_v = (source_a + discriminant.sqrt()) / (2.0 * total_s);
+        Some((terminal_v, self.leakage_s - power_w / (terminal_v * terminal_v)))
     }
 }
 

@@ -40,6 +40,7 @@ quantities! {
     Power in watt,
     PowerDensity in watt_per_square_meter,
     Area in square_meter,
+    Length in meter,
     Illuminance in lux,
     Frequency in hertz,
     Time in second,

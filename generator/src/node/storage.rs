@@ -52,33 +52,63 @@ pub(super) fn read(root: &mut Table<'_>) -> Vec<Bank> {
 }
 
 fn read_capacitor(mut table: Table<'_>) -> Bank {
+    let bank = read_cell(&mut table, None);
+    table.finish();
+    bank
+}
+
+/// Reads one kind of capacitor. What may be left out of a catalogue is then that of `own`.
+pub(super) fn read_cell(table: &mut Table<'_>, own: Option<&Capacitor>) -> Bank {
     let factor = Limit::PART;
     let growth = Limit::ANY.from(1.0).up_to(MOST_RESISTANCE_FACTOR);
     let capacitance = table.required::<Capacitance>("capacitance", "470 mF", Limit::POSITIVE);
     let slope = table.optional::<CapacitanceSlope>("capacitance_slope", "0.3 F/V", Limit::NOT_NEGATIVE);
-    let tolerance_low = table.required::<Ratio>("tolerance_low", "20 %", Limit::TOLERANCE);
-    let tolerance_high = table.required::<Ratio>(
-        "tolerance_high",
-        "20 %",
-        Limit::NOT_NEGATIVE.up_to(MOST_TOLERANCE_HIGH),
-    );
+    let above = Limit::NOT_NEGATIVE.up_to(MOST_TOLERANCE_HIGH);
+    let (tolerance_low, tolerance_high);
+    match own {
+        None => {
+            let given = table.required::<Ratio>("tolerance_low", "20 %", Limit::TOLERANCE);
+            tolerance_low = given.map(|given| given.value);
+            let given = table.required::<Ratio>("tolerance_high", "20 %", above);
+            tolerance_high = given.map(|given| given.value);
+        }
+        Some(own) => {
+            tolerance_low = table.or("tolerance_low", "20 %", Limit::TOLERANCE, own.tolerance_low);
+            tolerance_high = table.or("tolerance_high", "20 %", above, own.tolerance_high);
+        }
+    }
     let esr = table.required::<Resistance>("esr", "150 mohm", Limit::POSITIVE);
     let rated_voltage = table.required::<Voltage>("rated_voltage", "5.5 V", Limit::POSITIVE);
     let leakage = table.required::<Current>("leakage", "5 uA", Limit::NOT_NEGATIVE);
     let series = table.or::<u32>("series", "2", 1..=MOST_CELLS, 1);
     let parallel = table.or::<u32>("parallel", "2", 1..=MOST_CELLS, 1);
     let balance_resistor = table.optional::<Resistance>("balance_resistor", "470 kohm", Limit::POSITIVE);
-    let whole = fraction(1.0);
-    let bias_capacitance = table.or("bias_capacitance", "55 %", factor, whole);
-    let end_of_life_capacitance = table.or("end_of_life_capacitance", "70 %", factor, whole);
-    let end_of_life_esr = table.or("end_of_life_esr", "200 %", growth, whole);
+    let whole = |of: fn(&Capacitor) -> Ratio| own.map_or(fraction(1.0), of);
+    let bias_capacitance = table.or(
+        "bias_capacitance",
+        "55 %",
+        factor,
+        whole(|own| own.bias_capacitance),
+    );
+    let end_of_life_capacitance = table.or(
+        "end_of_life_capacitance",
+        "70 %",
+        factor,
+        whole(|own| own.end_of_life_capacitance),
+    );
+    let end_of_life_esr = table.or(
+        "end_of_life_esr",
+        "200 %",
+        growth,
+        whole(|own| own.end_of_life_esr),
+    );
     let cold_capacitance = table.or(
         "cold_capacitance",
         "90 %",
         Limit::POSITIVE.up_to(MOST_COLD_CAPACITANCE),
-        whole,
+        whole(|own| own.cold_capacitance),
     );
-    let cold_esr = table.or("cold_esr", "180 %", growth, whole);
+    let cold_esr = table.or("cold_esr", "180 %", growth, whole(|own| own.cold_esr));
 
     if let (Some(capacitance), Some(slope), Some(rated)) = (&capacitance, &slope, &rated_voltage) {
         let most = capacitance.value / rated.value;
@@ -108,19 +138,21 @@ fn read_capacitor(mut table: Table<'_>) -> Bank {
         (Some(rated), Some(series)) => Some((rated.value * f64::from(series), rated.span.clone())),
         _ => None,
     };
-    table.finish();
     let capacitor = (|| {
         Some(Capacitor {
             capacitance: capacitance?.value,
             capacitance_slope: slope.map_or_else(|| farads_per_volt(0.0), |given| given.value),
-            tolerance_low: tolerance_low?.value,
-            tolerance_high: tolerance_high?.value,
+            tolerance_low: tolerance_low?,
+            tolerance_high: tolerance_high?,
             esr: esr?.value,
             rated_voltage: rated_voltage?.value,
             leakage: leakage?.value,
             series: series?,
             parallel: parallel?,
-            balance_resistor: balance_resistor.map(|given| given.value),
+            balance_resistor: balance_resistor
+                .map(|given| given.value)
+                // What stands across the cells of the node's own string stands across others in its place.
+                .or_else(|| own.filter(|_| series > Some(1))?.balance_resistor),
             bias_capacitance: bias_capacitance?,
             end_of_life_capacitance: end_of_life_capacitance?,
             end_of_life_esr: end_of_life_esr?,

@@ -72,6 +72,15 @@ impl<'a> Table<'a> {
         }
     }
 
+    /// Reader for one row of a list that has no tables of its own.
+    pub(super) fn row(entries: &'a DeTable<'a>, span: Range<usize>, log: &'a Log) -> Self {
+        Table {
+            path: "row".to_owned(),
+            span,
+            ..Table::root(entries, 0, log)
+        }
+    }
+
     /// The log that this reader writes to.
     pub(super) fn log(&self) -> &'a Log {
         self.log

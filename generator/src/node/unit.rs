@@ -35,7 +35,7 @@ pub enum Dimension {
     Energy,
     /// Electric charge: no key takes one, but it is recognised where another quantity is due.
     Charge,
-    /// Length: no key takes one, but it is recognised where another quantity is due.
+    /// Length; a node file has none, a catalogue has heights.
     Length,
 }
 

@@ -51,7 +51,11 @@ pub struct Plant {
     slope_f_per_v: f64,
     /// 1/R.
     conductance_s: f64,
+    /// 1/(R·C) where the capacitance does not rise.
+    per_s: f64,
     leakage_s: f64,
+    /// 1/(2·(1/R + G)).
+    half_total_ohm: f64,
     efficiency: f64,
     cold_efficiency: f64,
     cold_start_v: f64,
@@ -108,24 +112,17 @@ struct Step {
 impl Plant {
     /// The storage `bank` at rest at `start`, with the converter of `harvest`.
     pub fn new(bank: &Bank, harvest: &Harvest, start: Voltage) -> Self {
-        let total: Capacitance = bank.capacitance(volts(0.0));
-        // Where a capacitance rises with voltage the shares move; those of the full bank stand for all.
-        let full = harvest.overvoltage;
-        let whole = bank.capacitance(full);
-        let resistance: Resistance = bank
-            .branches
-            .iter()
-            .map(|branch| {
-                let share = (branch.capacitance + branch.slope * full) / whole;
-                branch.resistance * share * share
-            })
-            .sum();
+        let whole = bank.as_one(harvest.overvoltage);
+        let conductance_s = whole.resistance.get::<ohm>().recip();
+        let leakage_s = bank.leakage.get::<siemens>();
         let mut plant = Self {
             u_v: start.get::<volt>(),
-            capacitance_f: total.get::<farad>(),
-            slope_f_per_v: bank.branches.iter().map(|branch| branch.slope.value).sum(),
-            conductance_s: resistance.get::<ohm>().recip(),
-            leakage_s: bank.leakage.get::<siemens>(),
+            capacitance_f: whole.capacitance.get::<farad>(),
+            slope_f_per_v: whole.slope.value,
+            conductance_s,
+            per_s: conductance_s / whole.capacitance.get::<farad>(),
+            leakage_s,
+            half_total_ohm: 0.5 / (conductance_s + leakage_s),
             efficiency: harvest.converter_efficiency.get::<ratio>(),
             cold_efficiency: harvest.cold_start_efficiency.get::<ratio>(),
             cold_start_v: harvest.cold_start.get::<volt>(),
@@ -201,15 +198,12 @@ impl Plant {
                 step_s /= 4.0;
                 continue;
             };
-            let growth = if step.error_v > 0.0 {
-                0.9 * (STEP_TOLERANCE_V / step.error_v).cbrt()
-            } else {
-                5.0
-            };
+            let growth = |error_v: f64| 0.9 * (STEP_TOLERANCE_V / error_v).cbrt();
             if step.error_v > STEP_TOLERANCE_V {
-                step_s *= growth.clamp(0.1, 0.9);
+                step_s *= growth(step.error_v).clamp(0.1, 0.9);
                 continue;
             }
+            let error_v = step.error_v;
             let is_beyond = |end: &Terminal| end.v_v < lower_v || end.v_v >= upper_v || end.mode != now.mode;
             let (taken, taken_s) = if is_beyond(&step.terminal) {
                 self.up_to(&drain, &now, step, step_s, is_beyond)
@@ -217,9 +211,16 @@ impl Plant {
                 (step, step_s)
             };
             left_s -= taken_s;
-            step_s *= growth.clamp(1.0, 5.0);
             now = taken.terminal;
             self.book(&taken);
+            // Most stretches take one step: the root is spared where no other follows.
+            if left_s > 0.0 {
+                step_s *= if error_v > 0.0 {
+                    growth(error_v).clamp(1.0, 5.0)
+                } else {
+                    5.0
+                };
+            }
         }
     }
 
@@ -264,9 +265,11 @@ impl Plant {
         let u_v = u1_v + step_s * (2.0 * k1 + 3.0 * k2 + 4.0 * k3) / 9.0;
         let last = self.in_mode(now.mode, u_v, drain)?;
         let k4 = self.rate(u_v, last.v_v);
-        let estimate_v = (step_s * (-5.0 / 72.0 * k1 + k2 / 12.0 + k3 / 9.0 - k4 / 8.0)).abs();
+        let estimate_v =
+            (step_s * (-5.0 / 72.0 * k1 + 1.0 / 12.0 * k2 + 1.0 / 9.0 * k3 - 1.0 / 8.0 * k4)).abs();
         // The quadrature of the same method: weights 2/9, 1/3 and 4/9 on its three stages.
-        let sum = |a: f64, b: f64, c: f64| step_s * (2.0 * a + 3.0 * b + 4.0 * c) / 9.0;
+        let ninth_s = step_s / 9.0;
+        let sum = |a: f64, b: f64, c: f64| ninth_s * (2.0 * a + 3.0 * b + 4.0 * c);
         let lost_w = |u_v: f64, v_v: f64| (u_v - v_v) * (u_v - v_v) * self.conductance_s;
         let resistance_j = sum(
             lost_w(u1_v, now.v_v),
@@ -330,6 +333,9 @@ impl Plant {
 
     /// du/dt.
     fn rate(&self, u_v: f64, v_v: f64) -> f64 {
+        if self.slope_f_per_v == 0.0 {
+            return (v_v - u_v) * self.per_s;
+        }
         (v_v - u_v) * self.conductance_s / (self.capacitance_f + self.slope_f_per_v * u_v)
     }
 
@@ -402,7 +408,7 @@ impl Plant {
         if discriminant < 0.0 || (source_a < 0.0 && power_w >= 0.0) {
             return None;
         }
-        let v_v = (source_a + discriminant.sqrt()) / (2.0 * total_s);
+        let v_v = (source_a + discriminant.sqrt()) * self.half_total_ohm;
         Some(Terminal {
             v_v,
             available_w,

@@ -7,6 +7,8 @@ use crate::units::*;
 
 /// Width of the bracket that is left (V); the answer is its upper, safe end. Ten times the integrator's error.
 const BRACKET_V: f64 = 1e-7;
+/// Beyond this the search ends (V): no node file may state a higher voltage, so no bank is ever charged to it.
+const UNREACHABLE_V: f64 = 1e3;
 /// The method settles in a handful of rounds, plain halving from some hundred volts in 32: a stop, not a tuning.
 const ROUNDS: u32 = 120;
 
@@ -15,8 +17,10 @@ const ROUNDS: u32 = 120;
 ///
 /// By closed form where there is one (a single branch without leakage, at constant current or constant power);
 /// otherwise by bracketing on the integrated discharge, whose lowest point rises with the start. The answer lies at
-/// most 0.1 µV above the true one and never below by more than the integrator's error. Every finite bank has one,
-/// though it may be far above what its capacitors bear.
+/// most 0.1 µV above the true one and never below by more than the integrator's error.
+///
+/// A bank that would have to stand at [`unreachable()`] or above cannot carry the stretches: that voltage is the answer. A true
+/// one exists, but a long reserve on a bank that leaks in minutes puts it at powers of ten where no number holds.
 ///
 /// ```
 /// use millpond::{model::{bank::*, discharge::Stretch, drain::Drain}, thresholds::start_voltage, units::*};
@@ -33,7 +37,7 @@ pub fn start_voltage(bank: &Bank, floor: Voltage, stretches: &[Stretch]) -> Volt
         && bank.leakage == siemenses(0.0)
         && let Some(start) = burst::start(branch, floor, stretches)
     {
-        return start;
+        return start.min(unreachable());
     }
     let floor_v = floor.get::<volt>();
     let above = |start_v: f64| clearance(bank, floor_v, stretches, start_v);
@@ -42,12 +46,15 @@ pub fn start_voltage(bank: &Bank, floor: Voltage, stretches: &[Stretch]) -> Volt
         return floor;
     }
     let mut rise_v = first_rise(bank, floor, stretches);
-    let (mut high_v, mut high) = (low_v + rise_v, above(low_v + rise_v));
+    let (mut high_v, mut high) = (low_v, low);
     while high < 0.0 {
+        if high_v >= UNREACHABLE_V {
+            return unreachable();
+        }
         (low_v, low) = (high_v, high);
-        rise_v *= 2.0;
-        high_v += rise_v;
+        high_v = (high_v + rise_v).min(UNREACHABLE_V);
         high = above(high_v);
+        rise_v *= 2.0;
     }
     // Regula falsi that halves the weight of an end that stays twice (Illinois: Dowell and Jarratt, BIT 11 (1971) 168-174);
     // plain halving where the lower end collapses and has no number.
@@ -75,6 +82,11 @@ pub fn start_voltage(bank: &Bank, floor: Voltage, stretches: &[Stretch]) -> Volt
         }
     }
     volts(high_v)
+}
+
+/// The start voltage that stands for "at no voltage": the highest that a node file may state.
+pub fn unreachable() -> Voltage {
+    volts(UNREACHABLE_V)
 }
 
 /// Lowest terminal voltage above the floor; −∞ when the bank collapses.
@@ -127,6 +139,23 @@ mod tests {
             slope: farads_per_volt(0.0),
             resistance: ohms(resistance_ohm),
         }
+    }
+
+    /// 0.1 mF that lose half their charge in 7 s cannot keep a node asleep for two hours: by hand, from e^(7200/10) times the
+    /// floor alone. The search ends and says so, with leakage and by the closed form.
+    #[test]
+    fn what_no_voltage_carries_is_unreachable() {
+        let bank = |leakage| Bank {
+            branches: vec![branch(1e-4, 1.0)],
+            leakage: siemenses(leakage),
+        };
+        let asleep = [stretch(1e-5, 0.0, 7200.0)];
+        assert_eq!(start_voltage(&bank(1e-5), volts(2.0), &asleep), unreachable());
+        let heavy = [stretch(0.0, 1.0, 7200.0)];
+        assert_eq!(start_voltage(&bank(0.0), volts(2.0), &heavy), unreachable());
+        // 10 µA for two hours from 100 µF: 720 V above the floor, far and within reach.
+        let light = [stretch(0.0, 1e-5, 7200.0)];
+        assert!((start_voltage(&bank(0.0), volts(2.0), &light) - volts(722.0)).abs() < volts(1e-3));
     }
 
     proptest! {

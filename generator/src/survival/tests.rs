@@ -1,0 +1,222 @@
+use super::*;
+use crate::income::Income;
+use crate::node;
+use crate::simulate::part::Part;
+use crate::simulate::plant::{End, Plant};
+use crate::simulate::rule::Flashed;
+use crate::simulate::run::{self, run};
+use crate::simulate::timeline::Blind;
+
+/// What the closed forms may differ from the simulation by: the promise of docs/validation.md.
+const AGREED: f64 = 0.005;
+/// Of the time to the first report: firmware reads whole counts and asks again only after `fastest`.
+const ASKED_AGAIN: f64 = 0.01;
+
+/// Longer than any of the examples lives in the dark.
+const FOREVER_S: f64 = 1e9;
+
+const EXAMPLES: [&str; 3] = ["crack-gauge", "display-case", "pump-bearing"];
+
+fn survival(node: &Node, corner: Corner) -> (Thresholds, Survival) {
+    let thresholds = Thresholds::of(node);
+    let survival = Survival::of(node, &thresholds, corner);
+    (thresholds, survival)
+}
+
+/// Time (s) of a plant from `from` until the terminal falls to `to_v`, with `loads` once in each period.
+fn simulated_s(plant: &mut Plant, loads: &[&Load], period_s: f64, asleep: &Drain, to_v: f64) -> f64 {
+    let (below, above) = (f64::NEG_INFINITY, f64::INFINITY);
+    let busy_s: f64 = loads.iter().map(|load| load.duration.get::<second>()).sum();
+    let mut now_s = 0.0;
+    loop {
+        for stretch in loads.iter().flat_map(|load| &load.stretches) {
+            let (end, _) = plant.advance(&stretch.drain, stretch.duration.get::<second>(), below, above);
+            assert_eq!(end, End::Time);
+        }
+        now_s += busy_s;
+        // The limit counts asleep: that is when firmware asks.
+        let (end, slept_s) = plant.advance(asleep, period_s - busy_s, to_v, above);
+        now_s += slept_s;
+        if end == End::Below {
+            return now_s;
+        }
+    }
+}
+
+/// The dark hours of each example, asleep and at both paces, in both corners, equal those of the simulated storage, pulse by pulse.
+#[test]
+fn dark_hours_equal_the_simulated_ones() {
+    for name in EXAMPLES {
+        let node = node::example(name);
+        for corner in [Corner::Typical, Corner::Worst] {
+            let (thresholds, survival) = survival(&node, corner);
+            let unit = Unit::of(&node, &thresholds, corner);
+            let asleep = unit.asleep(node.sleep_current);
+            let start = || Plant::new(&unit.bank, &node.harvest, thresholds.overvoltage);
+            let measure = unit.load(&node.measure);
+            let transmit = unit.load(&unit.transmit);
+            let floor_v = unit.floor.get::<volt>();
+            let slept_s = simulated_s(&mut start(), &[], FOREVER_S, &asleep, floor_v);
+            let said_s = survival.rows[0].from_full.alive.get::<second>();
+            assert!(
+                (said_s / slept_s - 1.0).abs() < AGREED,
+                "{name} {corner:?} asleep: {said_s} {slept_s}"
+            );
+            for (doing, period) in [
+                (Doing::Reporting(At::Slowest), node.policy.slowest),
+                (Doing::Reporting(At::Fastest), node.policy.fastest),
+            ] {
+                let samples = (0..node.policy.batch).map(|_| &measure);
+                let loads: Vec<&Load> = samples.chain([&transmit]).collect();
+                let decide_v = f64::from(thresholds.transmit.decide_mv) / 1e3;
+                let mut plant = start();
+                let acted_s = simulated_s(&mut plant, &loads, period.get::<second>(), &asleep, decide_v);
+                let alive_s = acted_s + simulated_s(&mut plant, &[], FOREVER_S, &asleep, floor_v);
+                let dark = survival.row(doing).expect("a row").from_full;
+                // The last action may have begun just above the threshold: half a period is the mean of that.
+                let tolerance_s = AGREED * acted_s + period.get::<second>();
+                let said_s = dark.acting.get::<second>();
+                assert!(
+                    (said_s - acted_s).abs() < tolerance_s,
+                    "{name} {corner:?} {doing:?}: {said_s} {acted_s}"
+                );
+                let said_s = dark.alive.get::<second>();
+                // Its last action leaves the storage anywhere up to one action's charge below the threshold: sleep for so long.
+                let at = volts(decide_v);
+                let charge: Charge = loads
+                    .iter()
+                    .flat_map(|load| &load.stretches)
+                    .map(|stretch| stretch.drain.at(at) * stretch.duration)
+                    .sum();
+                let slept = charge / (asleep.at(at) + unit.bank.leakage * at);
+                let tolerance_s = AGREED * alive_s + period.get::<second>() + slept.get::<second>();
+                assert!(
+                    (said_s - alive_s).abs() < tolerance_s,
+                    "{name} {corner:?} {doing:?}: {said_s} {alive_s}"
+                );
+            }
+        }
+    }
+}
+
+/// The light that is said to hold the storage holds it: a thousandth more lets it rise from the threshold, a thousandth less fall.
+#[test]
+fn the_light_that_keeps_it_going_is_the_least() {
+    for name in EXAMPLES {
+        let node = node::example(name);
+        let (thresholds, survival) = survival(&node, Corner::Typical);
+        let unit = Unit::of(&node, &thresholds, Corner::Typical);
+        let light = survival.rows[0].light.expect("sleep is kept going");
+        let power = light.power(&node.harvest.source).expect("its own light");
+        for (part, rises) in [(1.001, true), (0.999, false)] {
+            let mut plant = Plant::new(&unit.bank, &node.harvest, unit.threshold);
+            plant.offer(power.get::<watt>() * part);
+            let asleep = unit.asleep(node.sleep_current);
+            plant.advance(&asleep, 86_400.0, f64::NEG_INFINITY, f64::INFINITY);
+            assert_eq!(
+                plant.inner_v() > unit.threshold.get::<volt>(),
+                rises,
+                "{name} {part}"
+            );
+        }
+    }
+}
+
+/// With the sleeping current that is said to halve the time, the time is half.
+#[test]
+fn the_halving_current_halves() {
+    for name in EXAMPLES {
+        let mut node = node::example(name);
+        let (_, before) = survival(&node, Corner::Worst);
+        node.sleep_current = before.halving.expect("some current does");
+        let (_, after) = survival(&node, Corner::Worst);
+        let part = after.rows[0].from_full.alive / before.rows[0].from_full.alive;
+        assert!((part.get::<ratio>() - 0.5).abs() < 1e-6, "{name} {part:?}");
+    }
+}
+
+/// By hand: no light but the whole of the current doubles the drain: the crack gauge draws 2.4 uA · 3 V / 72 % = 10 uW asleep,
+/// 0.6 uA of its own and 0.909 uA/V of leakage, so what halves the time is near 2·(10 uW/3.8 V + 0.6 + 3.5 uA) less what is not sleep.
+#[test]
+fn the_halving_current_is_near_the_estimate_by_hand() {
+    let node = node::example("crack-gauge");
+    let (_, survival) = survival(&node, Corner::Typical);
+    let (v, total_ua) = (3.8, 10.0 / 3.8 + 0.6 + 0.909 * 3.8);
+    // Twice the whole current, less what stays, back at the rail.
+    let sleep_ua = (2.0 * total_ua - 0.6 - 0.909 * 3.8) * v * 0.72 / 3.0;
+    let found_ua = survival.halving.expect("some current does").get::<ampere>() * 1e6;
+    // One middle voltage stands for all: some per cent. The efficiency rises a little with the current.
+    assert!((found_ua / sleep_ua - 1.0).abs() < 0.05, "{found_ua} {sleep_ua}");
+}
+
+/// From empty to the first report and from the floor to full, as in the simulation of the whole node in steady light.
+#[test]
+fn recharging_equals_the_simulated() {
+    for name in EXAMPLES {
+        let mut node = node::example(name);
+        // The first report at once: samples wait for none.
+        node.policy.batch = 1;
+        let thresholds = Thresholds::of(&node);
+        let light = Light::typical(&node.harvest.source).expect("a source");
+        let recharge = Recharge::of(&node, &thresholds, light).expect("its own light");
+        let part = Part::nominal(&node);
+        let mut plant = Plant::new(&part.bank, &node.harvest, volts(part.cut_v));
+        plant.offer(recharge.offered.get::<watt>());
+        let (end, filled_s) = plant.advance(
+            &part.asleep.drain,
+            1e9,
+            f64::NEG_INFINITY,
+            node.harvest.overvoltage.get::<volt>() - 1e-7,
+        );
+        assert_eq!(end, End::Above, "{name}");
+        let said_s = recharge.full.expect("it fills").get::<second>();
+        assert!(
+            (said_s / filled_s - 1.0).abs() < AGREED,
+            "{name} full: {said_s} {filled_s}"
+        );
+
+        let policy = crate::policy::policy(&node, &thresholds).expect("no rule is broken");
+        let said_s = recharge.first_report.expect("it starts").get::<second>();
+        let income = Income::of_steps(seconds(1e9), [recharge.offered]);
+        let course = run::Plan {
+            duration: seconds(said_s * 1.1),
+            start: volts(0.0),
+            batch: 1,
+            backlog: node.policy.backlog,
+        };
+        let outcome = run(&part, &income, &mut Flashed::new(policy), &course, &mut Blind);
+        assert!(
+            outcome.reports > 0 && outcome.brownouts == 0,
+            "{name} {outcome:?}"
+        );
+        let tolerance_s = ASKED_AGAIN * said_s + node.policy.fastest.get::<second>();
+        let seen_s = outcome.longest_silence_s;
+        assert!(
+            (said_s - seen_s).abs() < tolerance_s,
+            "{name} first report: {said_s} {seen_s}"
+        );
+    }
+}
+
+/// More light is never slower, and no light at all leads nowhere.
+#[test]
+fn more_light_is_sooner() {
+    let node = node::example("display-case");
+    let thresholds = Thresholds::of(&node);
+    let first = |lx: f64| {
+        Recharge::of(&node, &thresholds, Light::Illuminance(luxes(lx)))
+            .expect("a cell indoors")
+            .first_report
+    };
+    assert_eq!(first(0.0), None);
+    let times: Vec<_> = [50.0, 100.0, 200.0, 400.0, 800.0]
+        .into_iter()
+        .map(first)
+        .collect();
+    assert!(times.iter().all(Option::is_some), "{times:?}");
+    assert!(times.windows(2).all(|pair| pair[0] > pair[1]), "{times:?}");
+    assert_eq!(
+        Recharge::of(&node, &thresholds, Light::Irradiance(watts_per_square_meter(1.0))),
+        None
+    );
+}
