@@ -19,7 +19,7 @@ const MOST_HEALTHY: f64 = 0.05;
 
 #[test]
 fn intervals_hold_the_truth() {
-    let coverage = rates::coverage(LOGS);
+    let coverage = rates::coverage(rates::FIRST_SEED, LOGS);
     let table = rates::coverage_table(&coverage);
     let judged: Vec<_> = coverage.iter().filter(|one| one.given >= LEAST_GIVEN).collect();
     assert!(judged.len() >= 4, "{table}");
@@ -30,7 +30,7 @@ fn intervals_hold_the_truth() {
 
 #[test]
 fn findings_are_raised_at_their_fault_and_not_in_health() {
-    let rates = rates::faults(LOGS);
+    let rates = rates::faults(rates::FIRST_SEED, LOGS);
     let table = rates::table(&rates);
     for rate in &rates {
         let least = BELOW

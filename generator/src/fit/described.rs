@@ -64,6 +64,8 @@ pub struct Described {
     pub measure: Work,
     /// One report, first try.
     pub transmit: Work,
+    /// How long the node takes to start (s).
+    pub boot_s: f64,
     /// Samples in a report.
     pub batch: u32,
     /// Least time between two reports (s).
@@ -164,6 +166,7 @@ impl Described {
             working_v,
             measure: Work::of(node, &node.measure, working_v, resistance.get::<ohm>()),
             transmit: Work::of(node, &node.transmit, working_v, resistance.get::<ohm>()),
+            boot_s: Work::of(node, &node.boot, working_v, resistance.get::<ohm>()).duration_s,
             batch: node.policy.batch,
             fastest_s: node.policy.fastest.get::<second>(),
             slowest_s: node.policy.slowest.get::<second>(),
