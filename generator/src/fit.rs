@@ -35,6 +35,15 @@ use readings::Readings;
 use regression::Estimate;
 use segments::Cut;
 
+/// The dip of a report takes its place in the model where it is known to this part, at least.
+const SEEN_DIP: f64 = 0.3;
+/// And where it differs by more than this part.
+const SAME_DIP: f64 = 0.05;
+/// And where it is no larger than so many described ones: an old bank in the cold under a report that costs twice.
+const MOST_DIP: f64 = 8.0;
+/// Rounds in which it settles.
+const DIP_ROUNDS: usize = 3;
+
 /// What came of a fit.
 #[derive(Clone, Debug)]
 pub struct Fit {
@@ -84,12 +93,33 @@ impl Fit {
     /// # Ok(()) }
     /// ```
     pub fn of(node: &Node, log: &Log) -> Self {
-        let described = Described::of(node);
+        let mut described = Described::of(node);
         let readings = Readings::of(log, &described);
         let actions = Actions::of(log, &described, readings.noise_v);
-        let points = points::of(log, &described, &readings, &actions);
-        let cut = segments::cut(&points, &described, &readings);
-        let estimate = regression::solve(&points, &cut.segments, readings.noise_v);
+        let solve = |described: &Described| {
+            let points = points::of(log, described, &readings, &actions);
+            let cut = segments::cut(&points, described, &readings);
+            let estimate = regression::solve(&points, &cut.segments, readings.noise_v);
+            (points, cut, estimate)
+        };
+        let (mut points, mut cut, mut estimate) = solve(&described);
+        // What a report draws depends on how far it lets the terminal dip: once that was seen it takes the place of the usual dip.
+        for _ in 0..DIP_ROUNDS {
+            let Some((resistance_ohm, deviation)) = estimate
+                .as_ref()
+                .and_then(|estimate| seen_dip(estimate, &described))
+            else {
+                break;
+            };
+            if (resistance_ohm / described.transmit.resistance_ohm - 1.0).abs() < SAME_DIP {
+                break;
+            }
+            let working_v = described.working_v;
+            described
+                .transmit
+                .stand_behind(resistance_ohm, deviation, working_v);
+            (points, cut, estimate) = solve(&described);
+        }
         let parts = estimate
             .as_ref()
             .and_then(|estimate| joint::parts(estimate, &described));
@@ -105,7 +135,7 @@ impl Fit {
         };
         let (parameters, quotients) = parameters::of(&evidence);
         let counts = counts::of(&evidence);
-        let findings = findings::of(&evidence, &parameters);
+        let findings = findings::of(&evidence);
         let used = estimate.as_ref().map_or(0, |estimate| {
             estimate
                 .used
@@ -143,6 +173,15 @@ impl Fit {
     pub fn exported(&self) -> Option<&Exported> {
         self.exported.as_ref()
     }
+}
+
+/// The resistance that makes a report's dip, with the part to which it is known: its current's factor included.
+fn seen_dip(estimate: &Estimate, described: &Described) -> Option<(f64, f64)> {
+    let (known, error) = estimate.column(points::RESISTANCE);
+    let resistance_ohm = estimate.beta[points::RESISTANCE];
+    let is_seen = known && error < SEEN_DIP * resistance_ohm;
+    (is_seen && resistance_ohm < MOST_DIP * described.resistance_ohm)
+        .then(|| (resistance_ohm, error / resistance_ohm))
 }
 
 /// Readings and model, point by point.

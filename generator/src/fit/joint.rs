@@ -8,6 +8,8 @@
 //! Mathematics 2 (1944) 164-168; D. W. Marquardt, Journal of the Society for Industrial and Applied Mathematics 11 (1963)
 //! 431-441), weighed by how well it explains the log (Laplace's approximation), and averaged.
 
+use std::f64::consts::SQRT_2;
+
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn, SMatrix, SVector, U7};
@@ -32,8 +34,6 @@ const USUAL_LEAKAGE: f64 = 0.6;
 const LEAKAGE_DEVIATION: f64 = 0.35;
 /// A balance resistor is as it says.
 const BALANCE_DEVIATION: f64 = 0.02;
-/// What series resistance adds to an action is known to this part of it: resistance doubles in a life and in the cold.
-const RESISTIVE_DEVIATION: f64 = 0.5;
 /// A dip under load is one current and one branch in the model, and neither in the bank: its resistance is known to this.
 const DIP_DEVIATION: f64 = 0.12;
 /// Parts this many deviations from what is believed of them are not believed.
@@ -62,6 +62,21 @@ pub(super) struct Parts {
     pub(super) before: SVector<f64, UNKNOWNS>,
     /// Covariance of the means.
     pub(super) covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    /// The explanations one by one: how probable each is, its means and deviations.
+    pub(super) explanations: Vec<(f64, SVector<f64, UNKNOWNS>, SVector<f64, UNKNOWNS>)>,
+}
+
+impl Parts {
+    /// How probable it is that one of these unknowns at least is above `limit`, over all explanations. In one explanation they are
+    /// taken as independent.
+    pub(super) fn above(&self, places: &[usize], limit: f64) -> f64 {
+        let each = self.explanations.iter().map(|(probability, mean, deviation)| {
+            let below =
+                |place: &usize| libm::erfc((mean[*place] - limit) / (deviation[*place] * SQRT_2)) / 2.0;
+            probability * (1.0 - places.iter().map(below).product::<f64>())
+        });
+        each.sum()
+    }
 }
 
 /// Finds the parts; `None` where no explanation can be solved.
@@ -152,8 +167,8 @@ fn explain(
         mean[place] = *center;
         deviation[place] = *spread;
     }
-    deviation[SAMPLE] = deviation[SAMPLE].hypot(RESISTIVE_DEVIATION * described.measure.resistive_share);
-    deviation[REPORT] = deviation[REPORT].hypot(RESISTIVE_DEVIATION * described.transmit.resistive_share);
+    deviation[SAMPLE] = deviation[SAMPLE].hypot(described.measure.resistive_deviation);
+    deviation[REPORT] = deviation[REPORT].hypot(described.transmit.resistive_deviation);
     (mean[LEAKING], deviation[LEAKING]) = leakage(described);
     (mean[SERIES], deviation[SERIES]) = (0.5, OPEN);
     (mean[SCALE], deviation[SCALE]) = (0.0, described.sense_deviation);
@@ -205,6 +220,10 @@ fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
         let apart = one.parts - mean;
         covariance += (one.covariance + apart * apart.transpose()) * (weight / sum);
     }
+    let explanations = found
+        .iter()
+        .zip(&weights)
+        .map(|(one, weight)| (weight / sum, one.parts, one.covariance.diagonal().map(f64::sqrt)));
     covariance[(SERIES, SERIES)] += DIP_DEVIATION * DIP_DEVIATION;
     let mut before = SVector::<f64, UNKNOWNS>::repeat(OPEN);
     before[SAMPLE] = described.load_deviation;
@@ -216,6 +235,7 @@ fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
         deviation: covariance.diagonal().map(f64::sqrt),
         before,
         covariance,
+        explanations: explanations.collect(),
     })
 }
 

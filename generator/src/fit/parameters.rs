@@ -3,8 +3,11 @@
 use super::Evidence;
 use super::income;
 use super::joint::{CAPACITANCE, LEAKING, REPORT, SAMPLE, SERIES, SLEEPING};
-use super::points::{MEASURE, RESISTANCE, SLEEP, TRANSMIT};
+use super::points::{COLUMNS, MEASURE, RESISTANCE, SLEEP, TRANSMIT};
+use super::regression::Estimate;
 
+/// Mixtures of sample and report that are tried for a scale.
+const MIXTURES: u32 = 10;
 /// A step is seen where its factor is known to this part.
 const SEEN: f64 = 0.25;
 /// A parameter is given where it is known to this part.
@@ -108,7 +111,7 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
         described.transmit.energy_j / capacitance_f,
     );
     let has_dark = evidence.cut.dark_s > 0.0;
-    let has_scale = sample || report;
+    let has_scale = has_scale(estimate);
     let no_scale = "the log fixes each current over the capacitance only: no step of a known action stands clear of the noise. \
                     Log a report with its count or event, or one step under a known current (a resistor across storage for a \
                     known time), or measure the capacitor alone";
@@ -206,6 +209,23 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
         }
     }
     (parameters, quotients)
+}
+
+/// Whether the steps of samples and reports, taken together in whatever shares, stand clear of the noise: each by itself may not,
+/// where samples are so regular that they look like sleep.
+pub(super) fn has_scale(estimate: &Estimate) -> bool {
+    (0..=MIXTURES).any(|part| {
+        let mut shares = [0.0; COLUMNS];
+        shares[MEASURE] = f64::from(part) / f64::from(MIXTURES);
+        shares[TRANSMIT] = 1.0 - shares[MEASURE];
+        let factor: f64 = shares
+            .iter()
+            .zip(estimate.beta)
+            .map(|(share, beta)| share * beta)
+            .sum();
+        let (known, error) = estimate.sum(&shares);
+        known && error < SEEN * factor
+    })
 }
 
 fn nothing_fitted(evidence: &Evidence<'_>) -> String {

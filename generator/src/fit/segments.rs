@@ -87,6 +87,7 @@ pub(super) fn cut(points: &[Point], described: &Described, readings: &Readings) 
             end,
             is_dark: true,
             block: ((end - window.first) / BLOCKS).max(WINDOW_POINTS),
+            spread: 1.0,
         });
     }
     segments.extend(
@@ -149,6 +150,7 @@ fn short_windows(points: &[Point], runs: &[(usize, usize)]) -> Vec<Segment> {
                         end: place,
                         is_dark: false,
                         block: length,
+                        spread: 1.0,
                     });
                 }
                 (start, reports) = (place, 0);

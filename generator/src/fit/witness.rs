@@ -10,9 +10,9 @@ pub struct Row {
     pub segment: usize,
     /// Place in the segment from −1 to 1, for its trend; 0 where the segment has none.
     pub place: f64,
-    /// What was drawn since the segment's first reading, as described (V; the last in A).
+    /// What was drawn since the segment's first reading, as described (V; the last in A), over the segment's spread.
     pub x: [f64; COLUMNS],
-    /// How far the reading stands below the segment's first (V).
+    /// How far the reading stands below the segment's first (V), over the segment's spread.
     pub fall_v: f64,
 }
 

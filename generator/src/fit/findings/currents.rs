@@ -2,8 +2,8 @@
 
 use super::{Confidence, Finding};
 use crate::fit::Evidence;
-use crate::fit::joint::{CAPACITANCE, REPORT, SAMPLE, SLEEPING};
-use crate::fit::parameters::Parameter;
+use crate::fit::joint::{CAPACITANCE, Parts, REPORT, SAMPLE, SLEEPING};
+use crate::fit::parameters::has_scale;
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -11,10 +11,10 @@ use crate::units::*;
 const FAR: f64 = 1.5;
 /// An action costs more from this factor on, beyond `margins.load`.
 const MORE: f64 = 1.1;
-/// Standard errors between a value and its limit, for a finding.
-const CLEAR: f64 = 1.645;
-/// The same for one that nothing else explains.
-const CERTAIN: f64 = 3.0;
+/// How probable a finding has to be.
+const CLEAR: f64 = 0.95;
+/// The same for one that nothing else explains: three standard errors on one side.
+const CERTAIN: f64 = 0.998_65;
 /// The sleeping current is open where its factor's logarithm is known no better than this.
 const OPEN_DEVIATION: f64 = 0.2;
 /// Times into which a log is parted to see leakage settle.
@@ -32,22 +32,22 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
     let described = evidence.described;
     let described_a = described.sleep_a(described.working_v);
     let limit = FAR * (1.0 + described.load_margin);
-    let (factor, deviation) = evidence.parts.map_or((1.0, f64::INFINITY), |parts| {
-        (parts.mean[SLEEPING].exp(), parts.deviation[SLEEPING])
-    });
     let time_s = first_dark_s(evidence);
-    if factor * (-CLEAR * deviation).exp() > limit {
-        let value_a = factor * described_a;
+    let probability = evidence
+        .parts
+        .map_or(0.0, |parts| parts.above(&[SLEEPING], limit.ln()));
+    if let Some(parts) = evidence.parts.filter(|_| probability > CLEAR) {
+        let factor = parts.mean[SLEEPING].exp();
         return Some(Finding {
             code: "sleep-current-high",
             text: format!(
                 "asleep the node draws {} at storage, {:.1} times the {} of its description: look for a peripheral left on, a \
                  pull-up, or an input that floats",
-                Engineering(amperes(value_a), "A"),
+                Engineering(amperes(factor * described_a), "A"),
                 factor,
                 Engineering(amperes(described_a), "A"),
             ),
-            confidence: confidence(factor * (-CERTAIN * deviation).exp() > limit),
+            confidence: confidence(probability > CERTAIN),
             time_s,
         });
     }
@@ -60,6 +60,9 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
     }
     let whole_a = sum / f64::max(count, 1.0) * (described_a + leakage_a) * described.end_of_life;
     let least = (whole_a - leakage_a) / described_a;
+    let deviation = evidence
+        .parts
+        .map_or(f64::INFINITY, |parts| parts.deviation[SLEEPING]);
     let is_open = deviation > OPEN_DEVIATION;
     (is_open && least > limit).then(|| Finding {
         code: "sleep-current-high",
@@ -73,56 +76,71 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
 }
 
 /// Actions that cost more than described.
-pub(super) fn actions(evidence: &Evidence<'_>, parameters: &[Parameter]) -> Vec<Finding> {
-    let Some(parts) = evidence.parts else {
+pub(super) fn actions(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let Some(parts) = with_scale(evidence) else {
         return Vec::new();
     };
-    let limit = MORE * (1.0 + evidence.described.load_margin);
-    let one = |name: &str, place: usize, what: &str| {
-        let parameter = parameters.iter().find(|parameter| parameter.name == name)?;
-        let (value_j, described_j) = parameter.value.zip(parameter.described)?;
-        let (factor, deviation) = (parts.mean[place].exp(), parts.deviation[place]);
-        (factor * (-CLEAR * deviation).exp() > limit).then(|| Finding {
+    let described = evidence.described;
+    let limit = MORE * (1.0 + described.load_margin);
+    let finding = |what: String, probability: f64| {
+        (probability > CLEAR).then(|| Finding {
             code: "action-costs-more",
-            text: format!(
-                "{what} takes {}, {:.0} % more than the {} of its budget: retries, a longer time on air, or a load that is not \
-                 in the description",
-                Engineering(joules(value_j), "J"),
-                (factor - 1.0) * 100.0,
-                Engineering(joules(described_j), "J"),
-            ),
-            confidence: confidence(factor * (-CERTAIN * deviation).exp() > limit),
+            text: format!("{what}: retries, a longer time on air, or a load that is not in the description"),
+            confidence: confidence(probability > CERTAIN),
             time_s: None,
         })
     };
-    [
-        one("measure_energy_j", SAMPLE, "a sample"),
-        one("transmit_energy_j", REPORT, "a report"),
+    let one = |place: usize, described_j: f64, what: &str| {
+        let factor = parts.mean[place].exp();
+        let text = format!(
+            "{what} takes {}, {:.0} % more than the {} of its budget",
+            Engineering(joules(factor * described_j), "J"),
+            (factor - 1.0) * 100.0,
+            Engineering(joules(described_j), "J"),
+        );
+        finding(text, parts.above(&[place], limit.ln()))
+    };
+    let mut found: Vec<Finding> = [
+        one(SAMPLE, described.measure.energy_j, "a sample"),
+        one(REPORT, described.transmit.energy_j, "a report"),
     ]
     .into_iter()
     .flatten()
-    .collect()
+    .collect();
+    if found.is_empty() {
+        // Which of the two it is may be open, and that one of them does is not.
+        let either = parts.above(&[SAMPLE, REPORT], limit.ln());
+        let text =
+            "a report with its samples takes more than its budget; which of them it is the log does not tell";
+        found.extend(finding(text.to_owned(), either));
+    }
+    found
 }
 
 /// Capacitance below what is left at the end of life.
-pub(super) fn capacitance(evidence: &Evidence<'_>, parameters: &[Parameter]) -> Option<Finding> {
-    let parts = evidence.parts?;
-    let parameter = parameters
-        .iter()
-        .find(|parameter| parameter.name == "capacitance_f")?;
-    let (value_f, described_f) = parameter.value.zip(parameter.described)?;
-    let limit = evidence.described.end_of_life;
-    let (factor, deviation) = (parts.mean[CAPACITANCE].exp(), parts.deviation[CAPACITANCE]);
-    (factor * (CLEAR * deviation).exp() < limit).then(|| Finding {
+pub(super) fn capacitance(evidence: &Evidence<'_>) -> Option<Finding> {
+    let parts = with_scale(evidence)?;
+    let described = evidence.described;
+    let described_f = described.capacitance_f(described.working_v);
+    let limit = described.end_of_life;
+    let probability = 1.0 - parts.above(&[CAPACITANCE], limit.ln());
+    (probability > CLEAR).then(|| Finding {
         code: "capacitance-low",
         text: format!(
             "storage has {}, below the {} that the description leaves a part of low tolerance at the end of its life",
-            Engineering(farads(value_f), "F"),
+            Engineering(farads(parts.mean[CAPACITANCE].exp() * described_f), "F"),
             Engineering(farads(described_f * limit), "F"),
         ),
-        confidence: confidence(factor * (CERTAIN * deviation).exp() < limit),
+        confidence: confidence(probability > CERTAIN),
         time_s: None,
     })
+}
+
+/// The parts, where the steps of actions give the log a scale.
+fn with_scale<'a>(evidence: &Evidence<'a>) -> Option<&'a Parts> {
+    evidence
+        .parts
+        .filter(|_| evidence.estimate.is_some_and(has_scale))
 }
 
 /// Leakage that still falls: the fall in the dark lessens from part to part of the log.
