@@ -21,9 +21,9 @@ const CHUNK: u64 = 64;
 /// What is wrong with a node or its log.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Fault {
-    /// The node draws four times its sleeping current.
+    /// The node draws four times its sleeping current, more where leakage would hide that.
     SleepCurrentHigh,
-    /// A report costs twice its budget.
+    /// A report costs twice its budget, more where a capacitor inside its tolerances would explain that.
     ActionCostsMore,
     /// 60 % of the capacitance at the end of life.
     CapacitanceLow,

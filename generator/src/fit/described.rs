@@ -206,6 +206,11 @@ impl Described {
         self.sleep.at(at_v)
     }
 
+    /// Leakage of the bank at `at_v`, balance resistors included (A).
+    pub fn leakage_a_at(&self, at_v: f64) -> f64 {
+        self.leakage_s * at_v
+    }
+
     /// Energy between two voltages (J).
     pub(super) fn stored_j(&self, from_v: f64, to_v: f64) -> f64 {
         let stored = |v: f64| (self.empty_f / 2.0 + self.slope_f_per_v * v / 3.0) * v * v;

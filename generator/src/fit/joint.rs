@@ -35,7 +35,7 @@ const LEAKAGE_DEVIATION: f64 = 0.35;
 /// A balance resistor is as it says.
 const BALANCE_DEVIATION: f64 = 0.02;
 /// A dip under load is one current and one branch in the model, and neither in the bank: its resistance is known to this.
-const DIP_DEVIATION: f64 = 0.12;
+const DIP_DEVIATION: f64 = 0.05;
 /// Parts this many deviations from what is believed of them are not believed.
 const INCREDIBLE: f64 = 3.5;
 /// What is not known of a factor: e to the power of this, up or down.

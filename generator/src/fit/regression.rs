@@ -31,6 +31,9 @@ const UNSEEN: f64 = 1.5;
 const LEAST_WHITE: f64 = 0.05;
 /// A sum of factors is fixed where this part of its direction is among the combinations that are kept.
 const FIXED: f64 = 0.99;
+/// The sandwich of m blocks is itself known to √(2/m) only, and one reading alone shows no spread at all: with fewer blocks than this
+/// behind a combination what white noise would give counts as well, all of it at a single block.
+const FEW_BLOCKS: f64 = 10.0;
 /// Rounds in which the spread of each segment is found.
 const SPREAD_ROUNDS: usize = 2;
 /// A segment whose errors are this many times the usual ones had something unknown in it.
@@ -234,6 +237,8 @@ fn covariance(
         }
     });
     let mut meat = DMatrix::zeros(kept.len(), kept.len());
+    // Of each combination: what all blocks say of it, and the sum of their squares.
+    let mut information = vec![(0.0, 0.0); kept.len()];
     let (mut squares, mut rows, mut blocks) = (0.0, 0usize, 0usize);
     for segment in &used {
         let local = Local::of(points, segment, &beta, Some(scale_v));
@@ -246,9 +251,21 @@ fn covariance(
         let own = &points[segment.first..segment.end];
         for (own, errors_v) in own.chunks(segment.block).zip(errors_v.chunks(segment.block)) {
             let mut score = DVector::zeros(COLUMNS);
+            let mut said = vec![0.0; kept.len()];
             for (point, error_v) in own.iter().zip(errors_v) {
                 let x = local.without_nuisance(point, segment, points);
-                score += x * (weight(*error_v, scale_v) * error_v);
+                let weight = weight(*error_v, scale_v);
+                for (said, place) in said.iter_mut().zip(&kept) {
+                    let along: f64 = (0..COLUMNS)
+                        .map(|column| eigen.eigenvectors[(column, *place)] * x[column] * scale[column])
+                        .sum();
+                    *said += weight * along * along;
+                }
+                score += x * (weight * error_v);
+            }
+            for ((sum, squares), said) in information.iter_mut().zip(said) {
+                *sum += said;
+                *squares += said * said;
             }
             let score = DVector::from_fn(kept.len(), |row, _| {
                 (0..COLUMNS)
@@ -267,12 +284,14 @@ fn covariance(
     let few = blocks as f64 / (blocks - kept.len()) as f64;
     let white = DMatrix::from_fn(kept.len(), kept.len(), |row, column| {
         if row == column {
-            scale_v * scale_v / eigen.eigenvalues[kept[row]]
+            let (sum, squares) = information[row];
+            let share = (FEW_BLOCKS * squares / (sum * sum)).clamp(LEAST_WHITE, 1.0);
+            share * scale_v * scale_v / eigen.eigenvalues[kept[row]]
         } else {
             0.0
         }
     });
-    let covariance = (meat * few + white * LEAST_WHITE) * UNSEEN;
+    let covariance = (meat * few + white) * UNSEEN;
     let values = DVector::from_fn(kept.len(), |row, _| {
         (0..COLUMNS)
             .map(|column| combinations[(row, column)] * beta[column])
