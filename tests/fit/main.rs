@@ -30,7 +30,7 @@ fn intervals_hold_the_truth() {
 
 #[test]
 fn findings_are_raised_at_their_fault_and_not_in_health() {
-    let rates = rates::faults(rates::FIRST_SEED, LOGS);
+    let rates = rates::faults(rates::FIRST_SEED, LOGS, |_| {});
     let table = rates::table(&rates);
     for rate in &rates {
         let least = BELOW

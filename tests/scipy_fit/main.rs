@@ -39,13 +39,12 @@ fn main() {
 }
 
 fn check(python: &Tool) -> Result<(), Failed> {
-    let problems: Vec<(u64, Exported)> = Bench::seeds(FIRST_SEED, LOGS)
-        .into_iter()
-        .filter_map(|seed| {
-            let bench = Bench::of(seed, None)?;
-            Some((seed, Fit::of(&bench.node, &bench.log()).exported()?.clone()))
-        })
-        .collect();
+    let problems: Vec<(u64, Exported)> = Bench::each(FIRST_SEED, LOGS, None, |seed, bench| {
+        Some((seed, Fit::of(&bench.node, &bench.log()).exported()?.clone()))
+    })
+    .into_iter()
+    .flatten()
+    .collect();
     let question: Vec<_> = problems
         .iter()
         .map(|(_, problem)| {

@@ -101,21 +101,26 @@ impl Bench {
         })
     }
 
-    /// The first `count` seeds from `first` on that have a healthy log.
-    pub fn seeds(first: u64, count: usize) -> Vec<u64> {
-        let mut found = Vec::new();
+    /// What `look` sees in the first `count` logs with this fault, of the seeds from `first` on, in their order.
+    pub fn each<T: Send>(
+        first: u64,
+        count: usize,
+        fault: Option<Fault>,
+        look: impl Fn(u64, &Self) -> T + Sync,
+    ) -> Vec<T> {
+        let mut seen = Vec::new();
         let mut from = first;
-        while found.len() < count {
+        while seen.len() < count {
             let until = from + CHUNK;
-            found.par_extend(
+            seen.par_extend(
                 (from..until)
                     .into_par_iter()
-                    .filter(|seed| Self::of(*seed, None).is_some()),
+                    .filter_map(|seed| Some(look(seed, &Self::of(seed, fault)?))),
             );
             from = until;
         }
-        found.truncate(count);
-        found
+        seen.truncate(count);
+        seen
     }
 
     /// The log as the fit reads it.

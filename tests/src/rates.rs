@@ -1,7 +1,6 @@
 //! How often findings are raised, and how often stated intervals hold the truth.
 
 use millpond::fit::Fit;
-use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::bench::{Bench, Fault, Truth};
@@ -31,35 +30,32 @@ impl Rate {
     }
 }
 
-/// Rates of all findings over `logs` logs each, of the seeds from `first` on.
-pub fn faults(first: u64, logs: usize) -> Vec<Rate> {
-    let seeds = Bench::seeds(first, logs);
-    let healthy = raised(&seeds, None);
+/// Rates of all findings over `logs` logs each, of the seeds from `first` on; `done` is told of each as it is known.
+pub fn faults(first: u64, logs: usize, done: impl Fn(&Rate)) -> Vec<Rate> {
+    let healthy = raised(first, logs, None);
     Fault::ALL
         .iter()
         .map(|(fault, finding)| {
             let part = |all: &[Vec<&'static str>]| {
                 all.iter().filter(|codes| codes.contains(finding)).count() as f64 / all.len() as f64
             };
-            Rate {
+            let rate = Rate {
                 finding,
-                raised_when_present: part(&raised(&seeds, Some(*fault))),
+                raised_when_present: part(&raised(first, logs, Some(*fault))),
                 raised_when_healthy: part(&healthy),
-            }
+            };
+            done(&rate);
+            rate
         })
         .collect()
 }
 
 /// Codes raised in each log.
-fn raised(seeds: &[u64], fault: Option<Fault>) -> Vec<Vec<&'static str>> {
-    seeds
-        .par_iter()
-        .filter_map(|seed| {
-            let bench = Bench::of(*seed, fault)?;
-            let fit = Fit::of(&bench.node, &bench.log());
-            Some(fit.findings.iter().map(|finding| finding.code).collect())
-        })
-        .collect()
+fn raised(first: u64, logs: usize, fault: Option<Fault>) -> Vec<Vec<&'static str>> {
+    Bench::each(first, logs, fault, |_, bench| {
+        let fit = Fit::of(&bench.node, &bench.log());
+        fit.findings.iter().map(|finding| finding.code).collect()
+    })
 }
 
 /// The rates as a table.
@@ -106,19 +102,15 @@ fn truths(truth: &Truth) -> [(&'static str, f64); 7] {
 
 /// Coverage of all parameters over `logs` healthy logs, of the seeds from `first` on.
 pub fn coverage(first: u64, logs: usize) -> Vec<Coverage> {
-    let all: Vec<_> = Bench::seeds(first, logs)
-        .into_par_iter()
-        .filter_map(|seed| {
-            let bench = Bench::of(seed, None)?;
-            let fit = Fit::of(&bench.node, &bench.log());
-            let scores = truths(&bench.truth).map(|(name, truth)| {
-                let parameter = fit.parameter(name)?;
-                let (value, error) = parameter.value.zip(parameter.standard_error)?;
-                Some(((value - truth) / error, error / value))
-            });
-            Some((seed, scores))
-        })
-        .collect();
+    let all = Bench::each(first, logs, None, |seed, bench| {
+        let fit = Fit::of(&bench.node, &bench.log());
+        let scores = truths(&bench.truth).map(|(name, truth)| {
+            let parameter = fit.parameter(name)?;
+            let (value, error) = parameter.value.zip(parameter.standard_error)?;
+            Some(((value - truth) / error, error / value))
+        });
+        (seed, scores)
+    });
     truths(&Truth::default())
         .iter()
         .enumerate()

@@ -27,12 +27,12 @@ const LEAST_INFORMATION: f64 = 1e-7;
 /// What blocks do not show of the errors' spread, as a factor on the covariance: dusk in a dark block, an action that no row tells of
 /// (from logs of known truth).
 const UNSEEN: f64 = 1.5;
-/// At least this part of what white noise alone would give.
+/// The least share of what white noise alone would give.
 const LEAST_WHITE: f64 = 0.05;
 /// A sum of factors is fixed where this part of its direction is among the combinations that are kept.
 const FIXED: f64 = 0.99;
-/// The sandwich of m blocks is itself known to √(2/m) only, and one reading alone shows no spread at all: with fewer blocks than this
-/// behind a combination what white noise would give counts as well, all of it at a single block.
+/// The sandwich of m blocks is itself known to √(2/m) only, and one reading alone shows no spread at all: with m blocks behind a
+/// combination this over m is the share of what white noise would give.
 const FEW_BLOCKS: f64 = 10.0;
 /// Rounds in which the spread of each segment is found.
 const SPREAD_ROUNDS: usize = 2;
@@ -282,16 +282,19 @@ fn covariance(
     }
     // Few blocks spread less than the truth: as many as factors would spread nothing.
     let few = blocks as f64 / (blocks - kept.len()) as f64;
-    let white = DMatrix::from_fn(kept.len(), kept.len(), |row, column| {
-        if row == column {
-            let (sum, squares) = information[row];
-            let share = (FEW_BLOCKS * squares / (sum * sum)).clamp(LEAST_WHITE, 1.0);
-            share * scale_v * scale_v / eigen.eigenvalues[kept[row]]
+    let white: Vec<f64> = information
+        .iter()
+        .map(|(sum, squares)| (FEW_BLOCKS * squares / (sum * sum)).clamp(LEAST_WHITE, 1.0))
+        .collect();
+    let covariance = DMatrix::from_fn(kept.len(), kept.len(), |row, column| {
+        let blocks = meat[(row, column)] * few * UNSEEN * ((1.0 - white[row]) * (1.0 - white[column])).sqrt();
+        let noise = if row == column {
+            white[row] * scale_v * scale_v / eigen.eigenvalues[kept[row]]
         } else {
             0.0
-        }
+        };
+        blocks + noise
     });
-    let covariance = (meat * few + white) * UNSEEN;
     let values = DVector::from_fn(kept.len(), |row, _| {
         (0..COLUMNS)
             .map(|column| combinations[(row, column)] * beta[column])

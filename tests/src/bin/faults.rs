@@ -37,7 +37,9 @@ enum Format {
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    let rates = rates::faults(arguments.from, arguments.logs);
+    let rates = rates::faults(arguments.from, arguments.logs, |rate| {
+        eprintln!("{} is done", rate.finding);
+    });
     match arguments.format {
         Format::Text => print!("{}", rates::table(&rates)),
         Format::Json => println!("{:#}", serde_json::json!({ "rows": rates })),
