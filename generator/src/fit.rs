@@ -9,6 +9,7 @@ mod described;
 mod findings;
 mod income;
 mod joint;
+mod known;
 mod parameters;
 pub mod picture;
 mod points;
@@ -21,9 +22,10 @@ pub mod write;
 pub use counts::Counts;
 pub use described::{Described, Work};
 pub use findings::{Confidence, Finding};
+pub use known::Known;
 pub use parameters::{Parameter, Quotient};
 pub use regression::HUBER;
-pub use witness::{Exported, Row};
+pub use witness::{Explained, Exported, Joint, Row};
 
 use crate::log::Log;
 use crate::node::Node;
@@ -78,21 +80,29 @@ struct Evidence<'a> {
     cut: &'a Cut,
     estimate: Option<&'a Estimate>,
     parts: Option<&'a Parts>,
+    known: &'a Known,
+}
+
+impl Evidence<'_> {
+    /// Whether there is anything that turns what the log fixes over the capacitance into parts of their own.
+    fn has_scale(&self) -> bool {
+        self.known.is_scale() || self.estimate.is_some_and(parameters::has_scale)
+    }
 }
 
 impl Fit {
-    /// Fits a log of `node`.
+    /// Fits a log of `node`, with what was measured beside it.
     ///
     /// ```no_run
     /// # fn show(node: &millpond::node::Node) -> Result<(), millpond::log::LogError> {
-    /// use millpond::{fit::Fit, log::Log};
-    /// let fit = Fit::of(node, &Log::load("bench.csv")?);
+    /// use millpond::{fit::{Fit, Known}, log::Log};
+    /// let fit = Fit::of(node, &Log::load("bench.csv")?, &Known::NOTHING);
     /// for parameter in &fit.parameters {
     ///     println!("{}: {:?} ± {:?}", parameter.name, parameter.value, parameter.standard_error);
     /// }
     /// # Ok(()) }
     /// ```
-    pub fn of(node: &Node, log: &Log) -> Self {
+    pub fn of(node: &Node, log: &Log, known: &Known) -> Self {
         let mut described = Described::of(node);
         let readings = Readings::of(log, &described);
         let actions = Actions::of(log, &described, readings.noise_v);
@@ -122,7 +132,7 @@ impl Fit {
         }
         let parts = estimate
             .as_ref()
-            .and_then(|estimate| joint::parts(estimate, &described));
+            .and_then(|estimate| joint::parts(estimate, &described, known));
         let evidence = Evidence {
             log,
             described: &described,
@@ -132,6 +142,7 @@ impl Fit {
             cut: &cut,
             estimate: estimate.as_ref(),
             parts: parts.as_ref(),
+            known,
         };
         let (parameters, quotients) = parameters::of(&evidence);
         let counts = counts::of(&evidence);
@@ -149,7 +160,7 @@ impl Fit {
             .unwrap_or_default();
         let exported = estimate
             .as_ref()
-            .map(|estimate| witness::export(&points, estimate));
+            .map(|estimate| witness::export(&points, estimate, parts.as_ref(), &described));
         Self {
             curve: curve(&points, estimate.as_ref()),
             residual_v: estimate.as_ref().map(|estimate| estimate.rms_v),

@@ -1,6 +1,6 @@
 //! How often findings are raised, and how often stated intervals hold the truth.
 
-use millpond::fit::Fit;
+use millpond::fit::{Fit, Known};
 use serde::Serialize;
 
 use crate::bench::{Bench, Fault, Truth};
@@ -53,7 +53,7 @@ pub fn faults(first: u64, logs: usize, done: impl Fn(&Rate)) -> Vec<Rate> {
 /// Codes raised in each log.
 fn raised(first: u64, logs: usize, fault: Option<Fault>) -> Vec<Vec<&'static str>> {
     Bench::each(first, logs, fault, |_, bench| {
-        let fit = Fit::of(&bench.node, &bench.log());
+        let fit = Fit::of(&bench.node, &bench.log(), &Known::NOTHING);
         fit.findings.iter().map(|finding| finding.code).collect()
     })
 }
@@ -103,7 +103,7 @@ fn truths(truth: &Truth) -> [(&'static str, f64); 7] {
 /// Coverage of all parameters over `logs` healthy logs, of the seeds from `first` on.
 pub fn coverage(first: u64, logs: usize) -> Vec<Coverage> {
     let all = Bench::each(first, logs, None, |seed, bench| {
-        let fit = Fit::of(&bench.node, &bench.log());
+        let fit = Fit::of(&bench.node, &bench.log(), &Known::NOTHING);
         let scores = truths(&bench.truth).map(|(name, truth)| {
             let parameter = fit.parameter(name)?;
             let (value, error) = parameter.value.zip(parameter.standard_error)?;

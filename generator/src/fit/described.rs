@@ -206,6 +206,11 @@ impl Described {
         self.sleep.at(at_v)
     }
 
+    /// The part of the sleeping drain that is a constant power, at the working voltage.
+    pub(super) fn sleep_power_share(&self) -> f64 {
+        self.sleep.power_w / self.working_v / self.sleep_a(self.working_v)
+    }
+
     /// Leakage of the bank at `at_v`, balance resistors included (A).
     pub fn leakage_a_at(&self, at_v: f64) -> f64 {
         self.leakage_s * at_v

@@ -13,6 +13,8 @@ pub enum Confidence {
     High,
     /// Something else may explain it; the text says what.
     Medium,
+    /// Something else is as likely; the text says what.
+    Low,
 }
 
 /// Something that is wrong, or worth knowing.

@@ -15,6 +15,7 @@ use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn, SMatrix, SVector, U7};
 
 use super::described::Described;
+use super::known::{KNOWN_DEVIATION, Known};
 use super::points::{COLUMNS, MEASURE, RESISTANCE, SLEEP, TRANSMIT};
 use super::regression::Estimate;
 
@@ -29,7 +30,7 @@ pub(super) const SERIES: usize = 5;
 const SCALE: usize = 6;
 
 /// A data sheet's leakage is a limit after days of charge: the cell has this part of it, give or take (common practice, no source).
-const USUAL_LEAKAGE: f64 = 0.6;
+pub(super) const USUAL_LEAKAGE: f64 = 0.6;
 /// See [`USUAL_LEAKAGE`].
 const LEAKAGE_DEVIATION: f64 = 0.35;
 /// A balance resistor is as it says.
@@ -62,26 +63,28 @@ pub(super) struct Parts {
     pub(super) before: SVector<f64, UNKNOWNS>,
     /// Covariance of the means.
     pub(super) covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
-    /// The explanations one by one: how probable each is, its means and deviations.
-    pub(super) explanations: Vec<(f64, SVector<f64, UNKNOWNS>, SVector<f64, UNKNOWNS>)>,
+    /// The explanations one by one.
+    pub(super) explanations: Vec<Explanation>,
 }
 
 impl Parts {
     /// How probable it is that one of these unknowns at least is above `limit`, over all explanations. In one explanation they are
     /// taken as independent.
     pub(super) fn above(&self, places: &[usize], limit: f64) -> f64 {
-        let each = self.explanations.iter().map(|(probability, mean, deviation)| {
-            let below =
-                |place: &usize| libm::erfc((mean[*place] - limit) / (deviation[*place] * SQRT_2)) / 2.0;
-            probability * (1.0 - places.iter().map(below).product::<f64>())
+        let each = self.explanations.iter().map(|one| {
+            let below = |place: &usize| {
+                let deviation = one.covariance[(*place, *place)].sqrt();
+                libm::erfc((one.parts[*place] - limit) / (deviation * SQRT_2)) / 2.0
+            };
+            one.probability * (1.0 - places.iter().map(below).product::<f64>())
         });
         each.sum()
     }
 }
 
 /// Finds the parts; `None` where no explanation can be solved.
-pub(super) fn parts(estimate: &Estimate, described: &Described) -> Option<Parts> {
-    let beliefs = Beliefs::of(described);
+pub(super) fn parts(estimate: &Estimate, described: &Described, known: &Known) -> Option<Parts> {
+    let beliefs = Beliefs::of(described, known);
     let whitening = whitening(&estimate.covariance)?;
     let mut found: Vec<Explanation> = Vec::new();
     for capacitance in &beliefs.capacitance {
@@ -94,7 +97,7 @@ pub(super) fn parts(estimate: &Estimate, described: &Described) -> Option<Parts>
             }
         }
     }
-    average(&found, described)
+    average(found, described)
 }
 
 /// What is believed before.
@@ -105,7 +108,7 @@ struct Beliefs {
 }
 
 impl Beliefs {
-    fn of(described: &Described) -> Self {
+    fn of(described: &Described, known: &Known) -> Self {
         let with = |raised: [Belief; 2]| {
             let usual = 1.0 - raised.iter().map(|(probability, _, _)| probability).sum::<f64>();
             let mut all = vec![(usual, 0.0, described.load_deviation)];
@@ -116,25 +119,34 @@ impl Beliefs {
             described.end_of_life.ln(),
             described.most_capacitance.max(1.0).ln(),
         );
+        let measured = |mean: f64| vec![(1.0, mean, KNOWN_DEVIATION)];
+        let inside = (
+            1.0 - OUTSIDE.0,
+            (low + high) / 2.0,
+            ((high - low) / 3.0).max(0.05),
+        );
         Self {
-            capacitance: vec![
-                (
-                    1.0 - OUTSIDE.0,
-                    (low + high) / 2.0,
-                    ((high - low) / 3.0).max(0.05),
-                ),
-                OUTSIDE,
-            ],
-            asleep: with(RAISED_ASLEEP),
+            capacitance: known
+                .capacitance(described)
+                .map_or_else(|| vec![inside, OUTSIDE], measured),
+            asleep: known
+                .sleep_current(described)
+                .map_or_else(|| with(RAISED_ASLEEP), measured),
             work: with(RAISED),
         }
     }
 }
 
 /// One explanation: its parts, how far they are known, and how well it explains the log.
-struct Explanation {
-    parts: SVector<f64, UNKNOWNS>,
-    covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+#[derive(Clone, Debug)]
+pub(super) struct Explanation {
+    /// What was believed of each unknown: means and deviations.
+    pub(super) believed: (SVector<f64, UNKNOWNS>, SVector<f64, UNKNOWNS>),
+    pub(super) parts: SVector<f64, UNKNOWNS>,
+    pub(super) covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    /// How probable it is, beside all others.
+    pub(super) probability: f64,
+    /// Logarithm of that, up to a constant.
     logarithm: f64,
     /// How many deviations the farthest of its parts is from what was believed.
     tension: f64,
@@ -194,6 +206,8 @@ fn explain(
     let apart =
         (0..UNKNOWNS).map(|part| ((solved.parts[part] - solved.mean[part]) / solved.deviation[part]).abs());
     Some(Explanation {
+        believed: (solved.mean, solved.deviation),
+        probability: 0.0,
         tension: apart.fold(0.0, f64::max),
         parts: solved.parts,
         covariance,
@@ -202,28 +216,25 @@ fn explain(
 }
 
 /// Means and spread over all explanations, each as probable as it is.
-fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
-    let first = found.iter().max_by(|a, b| a.logarithm.total_cmp(&b.logarithm))?;
+fn average(mut found: Vec<Explanation>, described: &Described) -> Option<Parts> {
+    found.sort_by(|a, b| b.logarithm.total_cmp(&a.logarithm));
+    let first = found.first()?;
     let best = first.logarithm;
     // What even the best explanation finds incredible is no explanation: something else is wrong with the log.
     if !best.is_finite() || first.tension > INCREDIBLE {
         return None;
     }
-    let weights: Vec<f64> = found.iter().map(|one| (one.logarithm - best).exp()).collect();
-    let sum: f64 = weights.iter().sum();
+    let sum: f64 = found.iter().map(|one| (one.logarithm - best).exp()).sum();
     let mut mean = SVector::<f64, UNKNOWNS>::zeros();
-    for (one, weight) in found.iter().zip(&weights) {
-        mean += one.parts * (weight / sum);
+    for one in &mut found {
+        one.probability = (one.logarithm - best).exp() / sum;
+        mean += one.parts * one.probability;
     }
     let mut covariance = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
-    for (one, weight) in found.iter().zip(&weights) {
+    for one in &found {
         let apart = one.parts - mean;
-        covariance += (one.covariance + apart * apart.transpose()) * (weight / sum);
+        covariance += (one.covariance + apart * apart.transpose()) * one.probability;
     }
-    let explanations = found
-        .iter()
-        .zip(&weights)
-        .map(|(one, weight)| (weight / sum, one.parts, one.covariance.diagonal().map(f64::sqrt)));
     covariance[(SERIES, SERIES)] += DIP_DEVIATION * DIP_DEVIATION;
     let mut before = SVector::<f64, UNKNOWNS>::repeat(OPEN);
     before[SAMPLE] = described.load_deviation;
@@ -235,7 +246,7 @@ fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
         deviation: covariance.diagonal().map(f64::sqrt),
         before,
         covariance,
-        explanations: explanations.collect(),
+        explanations: found,
     })
 }
 
@@ -254,10 +265,7 @@ impl Problem<'_> {
     fn factors(&self) -> (DVector<f64>, DMatrix<f64>) {
         let parts = &self.parts;
         let over = (-parts[CAPACITANCE]).exp();
-        let sleeping_share = {
-            let sleep = &self.described.sleep;
-            sleep.power_w / self.described.working_v / self.described.sleep_a(self.described.working_v)
-        };
+        let sleeping_share = self.described.sleep_power_share();
         let mut value = DVector::zeros(COLUMNS);
         let mut slope = DMatrix::zeros(COLUMNS, UNKNOWNS);
         let mut scaled = |column: usize, part: usize, share: f64| {

@@ -3,7 +3,6 @@
 use super::{Confidence, Finding};
 use crate::fit::Evidence;
 use crate::fit::joint::{CAPACITANCE, Parts, REPORT, SAMPLE, SLEEPING};
-use crate::fit::parameters::has_scale;
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -33,10 +32,9 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
     let described_a = described.sleep_a(described.working_v);
     let limit = FAR * (1.0 + described.load_margin);
     let time_s = first_dark_s(evidence);
-    let probability = evidence
-        .parts
-        .map_or(0.0, |parts| parts.above(&[SLEEPING], limit.ln()));
-    if let Some(parts) = evidence.parts.filter(|_| probability > CLEAR) {
+    let parts = with_scale(evidence);
+    let probability = parts.map_or(0.0, |parts| parts.above(&[SLEEPING], limit.ln()));
+    if let Some(parts) = parts.filter(|_| probability > CLEAR) {
         let factor = parts.mean[SLEEPING].exp();
         return Some(Finding {
             code: "sleep-current-high",
@@ -52,25 +50,28 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
         });
     }
     // Without a known capacitance the least that a part may have still bounds the current from below.
-    let leakage_a = described.leakage_s * described.working_v;
+    let leakage_a = described.leakage_a_at(described.working_v);
     let (mut sum, mut count) = (0.0, 0.0);
     for window in evidence.cut.windows.iter().filter(|window| window.is_dark) {
         sum += window.fall - 2.0 * window.error / (count + 1.0_f64).sqrt();
         count += 1.0;
     }
-    let whole_a = sum / f64::max(count, 1.0) * (described_a + leakage_a) * described.end_of_life;
+    let fall = sum / f64::max(count, 1.0);
+    let whole_a = fall * (described_a + leakage_a) * described.end_of_life;
     let least = (whole_a - leakage_a) / described_a;
     let deviation = evidence
         .parts
         .map_or(f64::INFINITY, |parts| parts.deviation[SLEEPING]);
-    let is_open = deviation > OPEN_DEVIATION;
+    let is_open = parts.is_none() || deviation > OPEN_DEVIATION;
     (is_open && least > limit).then(|| Finding {
         code: "sleep-current-high",
         text: format!(
-            "even with the least capacitance and the full leakage of its description the node draws {least:.1} times its sleeping \
-             current"
+            "asleep storage falls {fall:.1} times as fast as described: either the node draws {least:.1} times its sleeping current \
+             at least, even with the least capacitance and the full leakage of its description, or the capacitance is \
+             down to 1/{fall:.1}, far below its end of life. Measure either, and state it with --sleep-current or \
+             --capacitance"
         ),
-        confidence: Confidence::Medium,
+        confidence: Confidence::Low,
         time_s,
     })
 }
@@ -136,11 +137,9 @@ pub(super) fn capacitance(evidence: &Evidence<'_>) -> Option<Finding> {
     })
 }
 
-/// The parts, where the steps of actions give the log a scale.
+/// The parts, where the log has a scale.
 fn with_scale<'a>(evidence: &Evidence<'a>) -> Option<&'a Parts> {
-    evidence
-        .parts
-        .filter(|_| evidence.estimate.is_some_and(has_scale))
+    evidence.parts.filter(|_| evidence.has_scale())
 }
 
 /// Leakage that still falls: the fall in the dark lessens from part to part of the log.
