@@ -80,7 +80,16 @@ impl Bench {
     /// The log of `seed`: a random node of the random nodes' kinds, with a 10-bit converter, whose reports step the reading by two
     /// counts at least. `None` where the node of this seed is none of these.
     pub fn of(seed: u64, fault: Option<Fault>) -> Option<Self> {
-        let plan = Plan::of(seed, fault)?;
+        Self::run(Plan::of(seed, fault)?)
+    }
+
+    /// The log that `log-plan` advises for the healthy node of `seed`, each parameter to be known `within` this part of itself. `None`
+    /// where no log is advised.
+    pub fn advised(seed: u64, within: f64) -> Option<Self> {
+        Self::run(Plan::advised(seed, within)?)
+    }
+
+    fn run(plan: Plan) -> Option<Self> {
         let Unit {
             truth,
             text,
@@ -88,7 +97,7 @@ impl Bench {
             ..
         } = Unit::run(&plan);
         let may_empty = matches!(
-            fault,
+            plan.fault,
             Some(Fault::ReadingScaled | Fault::ReadingOffset | Fault::RestartLoop)
         );
         if !may_empty && lowest_v < plan.described.floor_v {

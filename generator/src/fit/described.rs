@@ -18,6 +18,10 @@ const LEAST_LOAD_DEVIATION: f64 = 0.01;
 const USED_RESISTANCE: f64 = 1.3;
 /// What series resistance adds to an action is known to this part of it: resistance doubles in a life and in the cold.
 const RESISTIVE_DEVIATION: f64 = 0.5;
+/// A data sheet's leakage is a limit after days of charge: the cell has this part of it, give or take (common practice, no source).
+pub(super) const USUAL_LEAKAGE: f64 = 0.6;
+/// See [`USUAL_LEAKAGE`].
+pub(super) const LEAKAGE_DEVIATION: f64 = 0.35;
 
 /// One constant drain of an action.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -204,6 +208,11 @@ impl Described {
     /// Sleeping current at the terminal at `at_v` (A).
     pub fn sleep_a(&self, at_v: f64) -> f64 {
         self.sleep.at(at_v)
+    }
+
+    /// Standard deviation of what a cell leaks at `at_v` (A).
+    pub fn leakage_deviation_a(&self, at_v: f64) -> f64 {
+        LEAKAGE_DEVIATION * (self.leakage_s - self.balance_s) * at_v
     }
 
     /// The part of the sleeping drain that is a constant power, at the working voltage.

@@ -14,7 +14,7 @@ use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn, SMatrix, SVector, U7};
 
-use super::described::Described;
+use super::described::{Described, LEAKAGE_DEVIATION, USUAL_LEAKAGE};
 use super::known::{KNOWN_DEVIATION, Known};
 use super::points::{COLUMNS, MEASURE, RESISTANCE, SLEEP, TRANSMIT};
 use super::regression::Estimate;
@@ -29,10 +29,6 @@ pub(super) const LEAKING: usize = 4;
 pub(super) const SERIES: usize = 5;
 const SCALE: usize = 6;
 
-/// A data sheet's leakage is a limit after days of charge: the cell has this part of it, give or take (common practice, no source).
-pub(super) const USUAL_LEAKAGE: f64 = 0.6;
-/// See [`USUAL_LEAKAGE`].
-const LEAKAGE_DEVIATION: f64 = 0.35;
 /// A balance resistor is as it says.
 const BALANCE_DEVIATION: f64 = 0.02;
 /// A dip under load is one current and one branch in the model, and neither in the bank: its resistance is known to this.

@@ -58,7 +58,7 @@ fn leaking_log(times: f64, capacitance_f: f64) -> Log {
     let mut v = 4.6;
     for minute in 0..1200 {
         text.push_str(&format!("{},{:.4}\n", minute * 60, v * 1e3));
-        let current_a = times * described.sleep_a(v) + joint::USUAL_LEAKAGE * described.leakage_a_at(v);
+        let current_a = times * described.sleep_a(v) + described::USUAL_LEAKAGE * described.leakage_a_at(v);
         v -= current_a * 60.0 / capacitance_f;
     }
     Log::parse("bench.csv", &text).expect("a log")

@@ -1,6 +1,7 @@
 //! What is done with a unit on the bench, and what its parts are.
 
 use millpond::fit::Described;
+use millpond::log_plan::LogPlan;
 use millpond::node::{Node, Source};
 use millpond::units::*;
 use rand::{RngExt, SeedableRng};
@@ -23,6 +24,10 @@ const LEAST_FALL_COUNTS: f64 = 20.0;
 const TOLD_APART: f64 = 3.29;
 /// Rows of a log.
 const ROWS: f64 = 6000.0;
+/// Reports in a stretch that is for the sleeping current.
+pub(super) const FEW_REPORTS: f64 = 8.0;
+/// A log of more rows takes too long to make (own choice).
+const MOST_ROWS: f64 = 60_000.0;
 /// Nights of a log.
 pub(super) const NIGHTS: u32 = 4;
 
@@ -60,6 +65,8 @@ pub(super) struct Plan {
     pub(super) row_s: f64,
     pub(super) has_events: bool,
     pub(super) random: Pcg64,
+    /// In place of nights and days: so long at the fastest pace, then so long nearly asleep, both in the dark (s).
+    pub(super) advised: Option<(f64, f64)>,
 }
 
 impl Plan {
@@ -151,6 +158,35 @@ impl Plan {
             light_w,
             period_s,
             random,
+            advised: None,
+        })
+    }
+
+    /// The healthy unit of `seed` with the log that `log-plan` asks for, for capacitance and sleeping current; `None` where it asks for
+    /// none, or where storage does not last.
+    pub(super) fn advised(seed: u64, within: f64) -> Option<Self> {
+        let plan = Self::of(seed, None)?;
+        let described = &plan.described;
+        let steps = LogPlan::of(&plan.node, within).steps;
+        let step = |name: &str| steps.iter().find(|step| step.parameter == name);
+        let capacitance = step("capacitance_f")?;
+        let report_s = capacitance
+            .duration_s?
+            .max(step("transmit_energy_j")?.duration_s?);
+        let sleep_s = step("sleep_current_a")?.duration_s?;
+        let fall_v = described.sleep_rate_v_per_s(described.working_v) * (report_s + sleep_s)
+            + described.report_step_v(plan.low_v) * (report_s / described.fastest_s + FEW_REPORTS);
+        let busy_s =
+            described.transmit.duration_s + f64::from(described.batch) * described.measure.duration_s;
+        let is_possible = fall_v < plan.factors.capacitance * (plan.top_v - plan.low_v)
+            && busy_s < 0.2 * described.fastest_s
+            && (report_s + sleep_s) / capacitance.interval_s < MOST_ROWS;
+        is_possible.then(|| Self {
+            period_s: described.fastest_s,
+            row_s: capacitance.interval_s,
+            has_events: true,
+            advised: Some((report_s, sleep_s)),
+            ..plan.clone()
         })
     }
 
