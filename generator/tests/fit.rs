@@ -122,6 +122,43 @@ fn what_cannot_be_used_has_its_exit_code_and_line() {
     assert!(view["rows_skipped"].as_u64().is_some_and(|rows| rows >= 1));
 }
 
+/// A slope alone has no scale until one figure is stated; no figure is 0, and each has a unit.
+#[test]
+fn a_stated_figure_gives_the_scale() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let node = example();
+    let node = node.to_str().expect("a path");
+    // 20 µV/s in counts of 6 mV, ten hours of sleep.
+    let rows: Vec<String> = (0..600)
+        .map(|minute| format!("{},{}\n", minute * 60, (46_000 - 12 * minute) / 60 * 6))
+        .collect();
+    fs::write(
+        folder.path().join("log.csv"),
+        format!("time_s,storage_mv\n{}", rows.concat()),
+    )
+    .expect("a file");
+    let value = |stated: &[&str], place: usize| {
+        let arguments = [&["fit", node, "log.csv", "--format", "json"], stated].concat();
+        json(&millpond(folder.path(), &arguments))["parameters"][place]["value"].as_f64()
+    };
+    assert_eq!(value(&[], 0), None);
+    assert_eq!(value(&[], 2), None);
+    // 20 µA from 1 F, of which leakage has 5 µA at most; twice the capacitance takes twice the current.
+    let single = value(&["--capacitance", "1 F"], 2).expect("a current");
+    assert!((15e-6..20.5e-6).contains(&single), "{single}");
+    let double = value(&["--capacitance", "2F"], 2).expect("a current");
+    assert!(double > single + 19e-6, "{double}");
+    let capacitance = value(&["--sleep-current", "20 uA"], 0).expect("a capacitance");
+    assert!((1.0..1.3).contains(&capacitance), "{capacitance}");
+    for refused in ["0 uA", "-1 uA", "3 V"] {
+        let done = millpond(
+            folder.path(),
+            &["fit", node, "log.csv", "--sleep-current", refused],
+        );
+        assert_eq!(done.status.code(), Some(2), "{refused}");
+    }
+}
+
 #[test]
 fn a_plan_names_every_parameter() {
     let folder = tempfile::tempdir().expect("a folder");

@@ -35,11 +35,13 @@ const BALANCE_DEVIATION: f64 = 0.02;
 const DIP_DEVIATION: f64 = 0.05;
 /// Parts this many deviations from what is believed of them are not believed.
 const INCREDIBLE: f64 = 3.5;
+/// And at this many something else is looked for.
+const STRAINED: f64 = 2.0;
 /// What is not known of a factor: e to the power of this, up or down.
 const OPEN: f64 = 1.0;
 /// How probable a fault of each kind is taken to be before the log is looked at, and how large: mean and deviation of the factor's
 /// logarithm (own choice; the table of faults in docs/validation.md shows what comes of it).
-const RAISED: [(f64, f64, f64); 2] = [(0.05, 0.7, 0.5), (0.001, -0.7, 0.5)];
+const RAISED: [(f64, f64, f64); 2] = [(0.07, 0.7, 0.5), (0.001, -0.7, 0.5)];
 /// The same for the sleeping current, which a single forgotten pull-up raises by far more.
 const RAISED_ASLEEP: [(f64, f64, f64); 2] = [(0.1, 1.2, 1.0), (0.001, -0.7, 0.5)];
 /// Capacitance outside its tolerances.
@@ -75,6 +77,21 @@ impl Parts {
             one.probability * (1.0 - places.iter().map(below).product::<f64>())
         });
         each.sum()
+    }
+
+    /// Whether even the best explanation takes a leakage that is hardly believed.
+    pub(super) fn is_strained(&self) -> bool {
+        self.explanations.first().is_some_and(|best| {
+            let (mean, deviation) = &best.believed;
+            (best.parts[LEAKING] - mean[LEAKING]).abs() > STRAINED * deviation[LEAKING]
+        })
+    }
+
+    /// Logarithm of how well the best explanation explains the log, up to a constant.
+    pub(super) fn evidence(&self) -> f64 {
+        self.explanations
+            .first()
+            .map_or(f64::NEG_INFINITY, |best| best.logarithm)
     }
 }
 
@@ -199,8 +216,11 @@ fn explain(
     let weight: f64 = cases.iter().map(|(probability, _, _)| probability.ln()).sum();
     let before: f64 = deviation.iter().map(|deviation| deviation.ln()).sum();
     let after = 0.5 * covariance.determinant().max(f64::MIN_POSITIVE).ln();
-    let apart =
-        (0..UNKNOWNS).map(|part| ((solved.parts[part] - solved.mean[part]) / solved.deviation[part]).abs());
+    // What was left on may draw by another law than sleep does, and that looks like leakage: there leakage is no witness.
+    let is_raised = cases[SLEEPING].1 > 0.0;
+    let apart = (0..UNKNOWNS)
+        .filter(|part| !(is_raised && *part == LEAKING))
+        .map(|part| ((solved.parts[part] - solved.mean[part]) / solved.deviation[part]).abs());
     Some(Explanation {
         believed: (solved.mean, solved.deviation),
         probability: 0.0,

@@ -225,7 +225,7 @@ pub(super) fn has_scale(estimate: &Estimate) -> bool {
             .map(|(share, beta)| share * beta)
             .sum();
         let (known, error) = estimate.sum(&shares);
-        known && error < SEEN * factor
+        known && error < KNOWN * factor
     })
 }
 

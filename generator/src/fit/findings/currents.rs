@@ -3,6 +3,7 @@
 use super::{Confidence, Finding};
 use crate::fit::Evidence;
 use crate::fit::joint::{CAPACITANCE, Parts, REPORT, SAMPLE, SLEEPING};
+use crate::fit::points::{COLUMNS, LEAKAGE, SLEEP};
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -10,8 +11,10 @@ use crate::units::*;
 const FAR: f64 = 1.5;
 /// An action costs more from this factor on, beyond `margins.load`.
 const MORE: f64 = 1.1;
+/// Standard errors below a value that 95 of 100 truths are above.
+const CLEAR_ERRORS: f64 = 1.645;
 /// How probable a finding has to be.
-const CLEAR: f64 = 0.95;
+const CLEAR: f64 = 0.9;
 /// The same for one that nothing else explains: three standard errors on one side.
 const CERTAIN: f64 = 0.998_65;
 /// The sleeping current is open where its factor's logarithm is known no better than this.
@@ -51,19 +54,19 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
     }
     // Without a known capacitance the least that a part may have still bounds the current from below.
     let leakage_a = described.leakage_a_at(described.working_v);
-    let (mut sum, mut count) = (0.0, 0.0);
-    for window in evidence.cut.windows.iter().filter(|window| window.is_dark) {
-        sum += window.fall - 2.0 * window.error / (count + 1.0_f64).sqrt();
-        count += 1.0;
-    }
-    let fall = sum / f64::max(count, 1.0);
+    let mut shares = [0.0; COLUMNS];
+    shares[SLEEP] = described_a / (described_a + leakage_a);
+    shares[LEAKAGE] = 1.0 - shares[SLEEP];
+    let (is_fixed, error) = evidence.estimate?.sum(&shares);
+    let beta = evidence.estimate?.beta;
+    let fall = shares[SLEEP] * beta[SLEEP] + shares[LEAKAGE] * beta[LEAKAGE] - CLEAR_ERRORS * error;
     let whole_a = fall * (described_a + leakage_a) * described.end_of_life;
     let least = (whole_a - leakage_a) / described_a;
     let deviation = evidence
         .parts
         .map_or(f64::INFINITY, |parts| parts.deviation[SLEEPING]);
     let is_open = parts.is_none() || deviation > OPEN_DEVIATION;
-    (is_open && least > limit).then(|| Finding {
+    (is_fixed && is_open && least > limit).then(|| Finding {
         code: "sleep-current-high",
         text: format!(
             "asleep storage falls {fall:.1} times as fast as described: either the node draws {least:.1} times its sleeping current \
