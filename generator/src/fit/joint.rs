@@ -216,11 +216,8 @@ fn explain(
     let weight: f64 = cases.iter().map(|(probability, _, _)| probability.ln()).sum();
     let before: f64 = deviation.iter().map(|deviation| deviation.ln()).sum();
     let after = 0.5 * covariance.determinant().max(f64::MIN_POSITIVE).ln();
-    // What was left on may draw by another law than sleep does, and that looks like leakage: there leakage is no witness.
-    let is_raised = cases[SLEEPING].1 > 0.0;
-    let apart = (0..UNKNOWNS)
-        .filter(|part| !(is_raised && *part == LEAKING))
-        .map(|part| ((solved.parts[part] - solved.mean[part]) / solved.deviation[part]).abs());
+    let apart =
+        (0..UNKNOWNS).map(|part| ((solved.parts[part] - solved.mean[part]) / solved.deviation[part]).abs());
     Some(Explanation {
         believed: (solved.mean, solved.deviation),
         probability: 0.0,

@@ -52,29 +52,37 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
             time_s,
         });
     }
-    // Without a known capacitance the least that a part may have still bounds the current from below.
+    // Without parts the least capacitance and the full leakage still bound the current from below.
     let leakage_a = described.leakage_a_at(described.working_v);
     let mut shares = [0.0; COLUMNS];
     shares[SLEEP] = described_a / (described_a + leakage_a);
     shares[LEAKAGE] = 1.0 - shares[SLEEP];
-    let (is_fixed, error) = evidence.estimate?.sum(&shares);
-    let beta = evidence.estimate?.beta;
-    let fall = shares[SLEEP] * beta[SLEEP] + shares[LEAKAGE] * beta[LEAKAGE] - CLEAR_ERRORS * error;
-    let whole_a = fall * (described_a + leakage_a) * described.end_of_life;
+    let estimate = evidence.estimate?;
+    let (is_fixed, error) = estimate.sum(&shares);
+    let fall = shares[SLEEP] * estimate.beta[SLEEP] + shares[LEAKAGE] * estimate.beta[LEAKAGE]
+        - CLEAR_ERRORS * error;
+    let stated = evidence.known.capacitance(described).map(f64::exp);
+    let whole_a = fall * (described_a + leakage_a) * stated.unwrap_or(described.end_of_life);
     let least = (whole_a - leakage_a) / described_a;
-    let deviation = evidence
-        .parts
-        .map_or(f64::INFINITY, |parts| parts.deviation[SLEEPING]);
-    let is_open = parts.is_none() || deviation > OPEN_DEVIATION;
-    (is_fixed && is_open && least > limit).then(|| Finding {
-        code: "sleep-current-high",
-        text: format!(
+    let deviation = parts.map_or(f64::INFINITY, |parts| parts.deviation[SLEEPING]);
+    let (text, confidence) = if stated.is_some() {
+        let text = format!(
+            "even with the full leakage of its description the node draws {least:.1} times its sleeping current: look for a \
+             peripheral left on, a pull-up, or an input that floats"
+        );
+        (text, Confidence::Medium)
+    } else {
+        let text = format!(
             "asleep storage falls {fall:.1} times as fast as described: either the node draws {least:.1} times its sleeping current \
-             at least, even with the least capacitance and the full leakage of its description, or the capacitance is \
-             down to 1/{fall:.1}, far below its end of life. Measure either, and state it with --sleep-current or \
-             --capacitance"
-        ),
-        confidence: Confidence::Low,
+             at least, even with the least capacitance and the full leakage of its description, or the capacitance is down to \
+             1/{fall:.1}, far below its end of life. Measure either, and state it with --sleep-current or --capacitance"
+        );
+        (text, Confidence::Low)
+    };
+    (is_fixed && deviation > OPEN_DEVIATION && least > limit).then_some(Finding {
+        code: "sleep-current-high",
+        text,
+        confidence,
         time_s,
     })
 }
