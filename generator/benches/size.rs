@@ -3,9 +3,9 @@
 //! 40 capacitances with five areas, all of which are feasible, a simulated year each; the aim is 30 s on two cores.
 
 use indicatif::ProgressBar;
+use millpond::dividers::series::Series;
 use millpond::income::light::Light;
 use millpond::node::NodeFile;
-use millpond::size::series::Series;
 use millpond::size::{Extent, Sized, SizedSource, Sweep, like};
 use millpond::units::*;
 

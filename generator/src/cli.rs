@@ -309,6 +309,12 @@ pub(crate) struct Fit {
     pub(crate) node: PathBuf,
     /// The log: time_s or time, and any of storage_mv, count, event
     pub(crate) log: PathBuf,
+    /// What the whole bank measures half way between floor and overvoltage, such as "0.93 F"; a number alone is in farads
+    #[arg(long, value_name = "C", value_parser = quantity::<Capacitance>)]
+    pub(crate) capacitance: Option<Capacitance>,
+    /// What flows from storage to the sleeping node there, such as "7.2 uA"; a number alone is in amperes
+    #[arg(long, value_name = "I", value_parser = quantity::<Current>)]
+    pub(crate) sleep_current: Option<Current>,
     /// Write a copy of the node file with the fitted values here, comments kept
     #[arg(long, value_name = "TOML")]
     pub(crate) write: Option<PathBuf>,

@@ -9,6 +9,7 @@ mod described;
 mod findings;
 mod income;
 mod joint;
+mod known;
 mod parameters;
 pub mod picture;
 mod points;
@@ -21,9 +22,10 @@ pub mod write;
 pub use counts::Counts;
 pub use described::{Described, Work};
 pub use findings::{Confidence, Finding};
+pub use known::Known;
 pub use parameters::{Parameter, Quotient};
 pub use regression::HUBER;
-pub use witness::{Exported, Row};
+pub use witness::{Explained, Exported, Joint, Row};
 
 use crate::log::Log;
 use crate::node::Node;
@@ -34,6 +36,20 @@ use points::Point;
 use readings::Readings;
 use regression::Estimate;
 use segments::Cut;
+
+/// The dip of a report takes its place in the model where it is known to this part, at least.
+const SEEN_DIP: f64 = 0.3;
+/// And where it differs by more than this part.
+const SAME_DIP: f64 = 0.05;
+/// And where it is no larger than so many described ones: an old bank in the cold under a report that costs twice.
+const MOST_DIP: f64 = 8.0;
+/// Rounds in which it settles.
+const DIP_ROUNDS: usize = 3;
+/// Dips that are tried where none was seen, over the new bank's: an old one, one in the cold, and either under a report that costs
+/// twice; each stands for those around it.
+const UNSEEN_DIPS: [f64; 3] = [2.0, 3.5, 6.0];
+/// See [`UNSEEN_DIPS`].
+const UNSEEN_DIP_DEVIATION: f64 = 0.25;
 
 /// What came of a fit.
 #[derive(Clone, Debug)]
@@ -69,30 +85,85 @@ struct Evidence<'a> {
     cut: &'a Cut,
     estimate: Option<&'a Estimate>,
     parts: Option<&'a Parts>,
+    known: &'a Known,
+}
+
+impl Evidence<'_> {
+    /// Whether there is anything that turns what the log fixes over the capacitance into parts of their own.
+    fn has_scale(&self) -> bool {
+        self.known.is_scale() || self.estimate.is_some_and(parameters::has_scale)
+    }
 }
 
 impl Fit {
-    /// Fits a log of `node`.
+    /// Fits a log of `node`, with what was measured beside it.
     ///
     /// ```no_run
     /// # fn show(node: &millpond::node::Node) -> Result<(), millpond::log::LogError> {
-    /// use millpond::{fit::Fit, log::Log};
-    /// let fit = Fit::of(node, &Log::load("bench.csv")?);
+    /// use millpond::{fit::{Fit, Known}, log::Log};
+    /// let fit = Fit::of(node, &Log::load("bench.csv")?, &Known::NOTHING);
     /// for parameter in &fit.parameters {
     ///     println!("{}: {:?} ± {:?}", parameter.name, parameter.value, parameter.standard_error);
     /// }
     /// # Ok(()) }
     /// ```
-    pub fn of(node: &Node, log: &Log) -> Self {
-        let described = Described::of(node);
+    pub fn of(node: &Node, log: &Log, known: &Known) -> Self {
+        let mut described = Described::of(node);
         let readings = Readings::of(log, &described);
         let actions = Actions::of(log, &described, readings.noise_v);
-        let points = points::of(log, &described, &readings, &actions);
-        let cut = segments::cut(&points, &described, &readings);
-        let estimate = regression::solve(&points, &cut.segments, readings.noise_v);
-        let parts = estimate
+        let solve = |described: &Described| {
+            let points = points::of(log, described, &readings, &actions);
+            let cut = segments::cut(&points, described, &readings);
+            let estimate = regression::solve(&points, &cut.segments, readings.noise_v);
+            (points, cut, estimate)
+        };
+        let (mut points, mut cut, mut estimate) = solve(&described);
+        // What a report draws depends on how far it lets the terminal dip: once that was seen it takes the place of the usual dip.
+        for _ in 0..DIP_ROUNDS {
+            let Some((resistance_ohm, deviation)) = estimate
+                .as_ref()
+                .and_then(|estimate| seen_dip(estimate, &described))
+            else {
+                break;
+            };
+            if (resistance_ohm / described.transmit.resistance_ohm - 1.0).abs() < SAME_DIP {
+                break;
+            }
+            let working_v = described.working_v;
+            described
+                .transmit
+                .stand_behind(resistance_ohm, deviation, working_v);
+            (points, cut, estimate) = solve(&described);
+        }
+        let join = |estimate: &Option<Estimate>, described: &Described| {
+            estimate
+                .as_ref()
+                .and_then(|estimate| joint::parts(estimate, described, known))
+        };
+        let mut parts = join(&estimate, &described);
+        // Where no reading shows the dip, a large one bends the fall over the voltage as leakage would, and even against it.
+        if estimate
             .as_ref()
-            .and_then(|estimate| joint::parts(estimate, &described));
+            .is_some_and(|estimate| seen_dip(estimate, &described).is_none())
+            && parts.as_ref().is_none_or(Parts::is_strained)
+        {
+            for dip in UNSEEN_DIPS {
+                let mut other = described.clone();
+                let resistance_ohm = dip * described.resistance_ohm;
+                other
+                    .transmit
+                    .stand_behind(resistance_ohm, UNSEEN_DIP_DEVIATION, described.working_v);
+                let solved = solve(&other);
+                let found = join(&solved.2, &other);
+                let evidence =
+                    |parts: &Option<Parts>| parts.as_ref().map_or(f64::NEG_INFINITY, Parts::evidence);
+                if evidence(&found) > evidence(&parts) {
+                    (points, cut, estimate) = solved;
+                    parts = found;
+                    described.transmit = other.transmit;
+                }
+            }
+        }
         let evidence = Evidence {
             log,
             described: &described,
@@ -102,10 +173,11 @@ impl Fit {
             cut: &cut,
             estimate: estimate.as_ref(),
             parts: parts.as_ref(),
+            known,
         };
         let (parameters, quotients) = parameters::of(&evidence);
         let counts = counts::of(&evidence);
-        let findings = findings::of(&evidence, &parameters);
+        let findings = findings::of(&evidence);
         let used = estimate.as_ref().map_or(0, |estimate| {
             estimate
                 .used
@@ -119,7 +191,7 @@ impl Fit {
             .unwrap_or_default();
         let exported = estimate
             .as_ref()
-            .map(|estimate| witness::export(&points, estimate));
+            .map(|estimate| witness::export(&points, estimate, parts.as_ref(), &described));
         Self {
             curve: curve(&points, estimate.as_ref()),
             residual_v: estimate.as_ref().map(|estimate| estimate.rms_v),
@@ -143,6 +215,15 @@ impl Fit {
     pub fn exported(&self) -> Option<&Exported> {
         self.exported.as_ref()
     }
+}
+
+/// The resistance that makes a report's dip, with the part to which it is known: its current's factor included.
+fn seen_dip(estimate: &Estimate, described: &Described) -> Option<(f64, f64)> {
+    let (known, error) = estimate.column(points::RESISTANCE);
+    let resistance_ohm = estimate.beta[points::RESISTANCE];
+    let is_seen = known && error < SEEN_DIP * resistance_ohm;
+    (is_seen && resistance_ohm < MOST_DIP * described.resistance_ohm)
+        .then(|| (resistance_ohm, error / resistance_ohm))
 }
 
 /// Readings and model, point by point.

@@ -122,6 +122,45 @@ fn what_cannot_be_used_has_its_exit_code_and_line() {
     assert!(view["rows_skipped"].as_u64().is_some_and(|rows| rows >= 1));
 }
 
+/// The dark of a log without its count has no scale until one figure is stated; no figure is 0, and each has its unit.
+#[test]
+fn a_stated_figure_gives_the_scale() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let node = example();
+    let node = node.to_str().expect("a path");
+    // The crack gauge asleep: 3.2 µA at half charge as constant power behind its regulator, 0.6 of 5 µA of leakage at 5.5 V. In counts
+    // of 6 mV, from 1 F, for two days.
+    let mut v = 4.6;
+    let mut rows = String::from("time_s,storage_mv\n");
+    for minute in 0..2880 {
+        rows.push_str(&format!(
+            "{},{:.0}\n",
+            minute * 60,
+            (v * 1e3_f64 / 6.0).floor() * 6.0
+        ));
+        v -= 60.0 * (3.2e-6 * 3.9 / v + 3.0e-6 * v / 5.5);
+    }
+    fs::write(folder.path().join("log.csv"), rows).expect("a file");
+    let value = |stated: &[&str], place: usize| {
+        let arguments = [&["fit", node, "log.csv", "--format", "json"], stated].concat();
+        json(&millpond(folder.path(), &arguments))["parameters"][place]["value"].as_f64()
+    };
+    assert_eq!(value(&[], 0), None);
+    assert_eq!(value(&[], 2), None);
+    // Leakage is believed within 0.35 of its limit: 1.75 µA at 5.5 V, 1.2 µA here.
+    let current = value(&["--capacitance", "1 F"], 2).expect("a current");
+    assert!((current - 3.2e-6).abs() < 1.3e-6, "{current}");
+    let capacitance = value(&["--sleep-current", "3.2 uA"], 0).expect("a capacitance");
+    assert!((capacitance - 1.0).abs() < 0.25, "{capacitance}");
+    for refused in ["0 uA", "-1 uA", "3 V"] {
+        let done = millpond(
+            folder.path(),
+            &["fit", node, "log.csv", "--sleep-current", refused],
+        );
+        assert_eq!(done.status.code(), Some(2), "{refused}");
+    }
+}
+
 #[test]
 fn a_plan_names_every_parameter() {
     let folder = tempfile::tempdir().expect("a folder");

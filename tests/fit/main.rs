@@ -12,14 +12,12 @@ const LEAST_HELD: f64 = 0.85;
 const LEAST_GIVEN: usize = 30;
 /// A rate of 95 % shows less than this once in a hundred tables of 60 logs.
 const LEAST_RAISED: f64 = 0.87;
-/// Findings whose rate at their fault is below the promise so far, with the rate that is held (docs/fit.md, "What is not reached").
-const BELOW: [(&str, f64); 2] = [("action-costs-more", 0.75), ("capacitance-low", 0.7)];
 /// One healthy log in 60 may raise a finding of 2 %, and another by chance.
 const MOST_HEALTHY: f64 = 0.05;
 
 #[test]
 fn intervals_hold_the_truth() {
-    let coverage = rates::coverage(LOGS);
+    let coverage = rates::coverage(rates::FIRST_SEED, LOGS);
     let table = rates::coverage_table(&coverage);
     let judged: Vec<_> = coverage.iter().filter(|one| one.given >= LEAST_GIVEN).collect();
     assert!(judged.len() >= 4, "{table}");
@@ -30,14 +28,14 @@ fn intervals_hold_the_truth() {
 
 #[test]
 fn findings_are_raised_at_their_fault_and_not_in_health() {
-    let rates = rates::faults(LOGS);
+    let rates = rates::faults(rates::FIRST_SEED, LOGS, |_| {});
     let table = rates::table(&rates);
     for rate in &rates {
-        let least = BELOW
-            .iter()
-            .find(|(finding, _)| *finding == rate.finding)
-            .map_or(LEAST_RAISED, |(_, least)| *least);
-        assert!(rate.raised_when_present >= least, "{}\n{table}", rate.finding);
+        assert!(
+            rate.raised_when_present >= LEAST_RAISED,
+            "{}\n{table}",
+            rate.finding
+        );
         assert!(
             rate.raised_when_healthy <= MOST_HEALTHY,
             "{}\n{table}",

@@ -21,9 +21,9 @@ const CHUNK: u64 = 64;
 /// What is wrong with a node or its log.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Fault {
-    /// The node draws four times its sleeping current.
+    /// The node draws four times its sleeping current, more where leakage would hide that.
     SleepCurrentHigh,
-    /// A report costs twice its budget.
+    /// A report costs twice its budget, more where a capacitor inside its tolerances would explain that.
     ActionCostsMore,
     /// 60 % of the capacitance at the end of life.
     CapacitanceLow,
@@ -80,7 +80,16 @@ impl Bench {
     /// The log of `seed`: a random node of the random nodes' kinds, with a 10-bit converter, whose reports step the reading by two
     /// counts at least. `None` where the node of this seed is none of these.
     pub fn of(seed: u64, fault: Option<Fault>) -> Option<Self> {
-        let plan = Plan::of(seed, fault)?;
+        Self::run(Plan::of(seed, fault)?)
+    }
+
+    /// The log that `log-plan` advises for the healthy node of `seed`, each parameter to be known `within` this part of itself. `None`
+    /// where no log is advised.
+    pub fn advised(seed: u64, within: f64) -> Option<Self> {
+        Self::run(Plan::advised(seed, within)?)
+    }
+
+    fn run(plan: Plan) -> Option<Self> {
         let Unit {
             truth,
             text,
@@ -88,7 +97,7 @@ impl Bench {
             ..
         } = Unit::run(&plan);
         let may_empty = matches!(
-            fault,
+            plan.fault,
             Some(Fault::ReadingScaled | Fault::ReadingOffset | Fault::RestartLoop)
         );
         if !may_empty && lowest_v < plan.described.floor_v {
@@ -101,21 +110,26 @@ impl Bench {
         })
     }
 
-    /// The first `count` seeds from `first` on that have a healthy log.
-    pub fn seeds(first: u64, count: usize) -> Vec<u64> {
-        let mut found = Vec::new();
+    /// What `look` sees in the first `count` logs with this fault, of the seeds from `first` on, in their order.
+    pub fn each<T: Send>(
+        first: u64,
+        count: usize,
+        fault: Option<Fault>,
+        look: impl Fn(u64, &Self) -> T + Sync,
+    ) -> Vec<T> {
+        let mut seen = Vec::new();
         let mut from = first;
-        while found.len() < count {
+        while seen.len() < count {
             let until = from + CHUNK;
-            found.par_extend(
+            seen.par_extend(
                 (from..until)
                     .into_par_iter()
-                    .filter(|seed| Self::of(*seed, None).is_some()),
+                    .filter_map(|seed| Some(look(seed, &Self::of(seed, fault)?))),
             );
             from = until;
         }
-        found.truncate(count);
-        found
+        seen.truncate(count);
+        seen
     }
 
     /// The log as the fit reads it.

@@ -1,7 +1,6 @@
 //! How often findings are raised, and how often stated intervals hold the truth.
 
-use millpond::fit::Fit;
-use rayon::prelude::*;
+use millpond::fit::{Fit, Known};
 use serde::Serialize;
 
 use crate::bench::{Bench, Fault, Truth};
@@ -10,8 +9,8 @@ use crate::bench::{Bench, Fault, Truth};
 pub const RAISED_AT_FAULT: f64 = 0.95;
 /// A finding is raised in this part of the healthy logs, at most.
 pub const RAISED_IN_HEALTH: f64 = 0.02;
-/// From which seed on the logs are made.
-const FIRST_SEED: u64 = 1000;
+/// From which seed on the logs are made that every bound of the fit was tuned on; others show what it is worth.
+pub const FIRST_SEED: u64 = 1000;
 
 /// How often one finding is raised.
 #[derive(Clone, Debug, Serialize)]
@@ -31,35 +30,32 @@ impl Rate {
     }
 }
 
-/// Rates of all findings over `logs` logs each.
-pub fn faults(logs: usize) -> Vec<Rate> {
-    let seeds = Bench::seeds(FIRST_SEED, logs);
-    let healthy = raised(&seeds, None);
+/// Rates of all findings over `logs` logs each, of the seeds from `first` on; `done` is told of each as it is known.
+pub fn faults(first: u64, logs: usize, done: impl Fn(&Rate)) -> Vec<Rate> {
+    let healthy = raised(first, logs, None);
     Fault::ALL
         .iter()
         .map(|(fault, finding)| {
             let part = |all: &[Vec<&'static str>]| {
                 all.iter().filter(|codes| codes.contains(finding)).count() as f64 / all.len() as f64
             };
-            Rate {
+            let rate = Rate {
                 finding,
-                raised_when_present: part(&raised(&seeds, Some(*fault))),
+                raised_when_present: part(&raised(first, logs, Some(*fault))),
                 raised_when_healthy: part(&healthy),
-            }
+            };
+            done(&rate);
+            rate
         })
         .collect()
 }
 
 /// Codes raised in each log.
-fn raised(seeds: &[u64], fault: Option<Fault>) -> Vec<Vec<&'static str>> {
-    seeds
-        .par_iter()
-        .filter_map(|seed| {
-            let bench = Bench::of(*seed, fault)?;
-            let fit = Fit::of(&bench.node, &bench.log());
-            Some(fit.findings.iter().map(|finding| finding.code).collect())
-        })
-        .collect()
+fn raised(first: u64, logs: usize, fault: Option<Fault>) -> Vec<Vec<&'static str>> {
+    Bench::each(first, logs, fault, |_, bench| {
+        let fit = Fit::of(&bench.node, &bench.log(), &Known::NOTHING);
+        fit.findings.iter().map(|finding| finding.code).collect()
+    })
 }
 
 /// The rates as a table.
@@ -104,21 +100,17 @@ fn truths(truth: &Truth) -> [(&'static str, f64); 7] {
     ]
 }
 
-/// Coverage of all parameters over `logs` healthy logs.
-pub fn coverage(logs: usize) -> Vec<Coverage> {
-    let all: Vec<_> = Bench::seeds(FIRST_SEED, logs)
-        .into_par_iter()
-        .filter_map(|seed| {
-            let bench = Bench::of(seed, None)?;
-            let fit = Fit::of(&bench.node, &bench.log());
-            let scores = truths(&bench.truth).map(|(name, truth)| {
-                let parameter = fit.parameter(name)?;
-                let (value, error) = parameter.value.zip(parameter.standard_error)?;
-                Some(((value - truth) / error, error / value))
-            });
-            Some((seed, scores))
-        })
-        .collect();
+/// Coverage of all parameters over `logs` healthy logs, of the seeds from `first` on.
+pub fn coverage(first: u64, logs: usize) -> Vec<Coverage> {
+    let all = Bench::each(first, logs, None, |seed, bench| {
+        let fit = Fit::of(&bench.node, &bench.log(), &Known::NOTHING);
+        let scores = truths(&bench.truth).map(|(name, truth)| {
+            let parameter = fit.parameter(name)?;
+            let (value, error) = parameter.value.zip(parameter.standard_error)?;
+            Some(((value - truth) / error, error / value))
+        });
+        (seed, scores)
+    });
     truths(&Truth::default())
         .iter()
         .enumerate()

@@ -1,7 +1,7 @@
 //! `millpond fit`: parameters and findings from a bench log.
 
 use millpond::emit;
-use millpond::fit::{Fit, write};
+use millpond::fit::{Fit, Known, write};
 use millpond::log::{Log, LogError};
 use millpond::node::NodeFile;
 use millpond::printout::{self, Format};
@@ -26,7 +26,14 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
             log.skipped - log.skipped_rows.len()
         );
     }
-    let fit = Fit::of(&file.node, &log);
+    let fit = Fit::of(
+        &file.node,
+        &log,
+        &Known {
+            capacitance: arguments.capacitance,
+            sleep_current: arguments.sleep_current,
+        },
+    );
     super::print(&match arguments.format.into() {
         Format::Text => printout::fit::text(&file.node.name, &log, &fit),
         Format::Json => printout::json(&printout::fit::View::of(&file.node.name, &fit)),

@@ -16,6 +16,12 @@ const MARGIN_TO_DEVIATION: f64 = 1.0 / 1.96;
 const LEAST_LOAD_DEVIATION: f64 = 0.01;
 /// A bank in use has this many times its new resistance (common practice, no source); it only matters where a report dips far.
 const USED_RESISTANCE: f64 = 1.3;
+/// What series resistance adds to an action is known to this part of it: resistance doubles in a life and in the cold.
+const RESISTIVE_DEVIATION: f64 = 0.5;
+/// A data sheet's leakage is a limit after days of charge: the cell has this part of it, give or take (common practice, no source).
+pub(super) const USUAL_LEAKAGE: f64 = 0.6;
+/// See [`USUAL_LEAKAGE`].
+pub(super) const LEAKAGE_DEVIATION: f64 = 0.35;
 
 /// One constant drain of an action.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,10 +41,10 @@ pub struct Work {
     pub energy_j: f64,
     /// The part of it that does not depend on the voltage.
     pub(super) power_share: f64,
-    /// What the series resistance adds to it, as a part of it.
-    pub(super) resistive_share: f64,
+    /// Standard deviation of what the series resistance adds to it, as a part of it.
+    pub(super) resistive_deviation: f64,
     /// Series resistance behind which it is drawn (ohm).
-    resistance_ohm: f64,
+    pub(super) resistance_ohm: f64,
 }
 
 /// The description in plain numbers.
@@ -64,6 +70,8 @@ pub struct Described {
     pub measure: Work,
     /// One report, first try.
     pub transmit: Work,
+    /// How long the node takes to start (s).
+    pub boot_s: f64,
     /// Samples in a report.
     pub batch: u32,
     /// Least time between two reports (s).
@@ -164,6 +172,7 @@ impl Described {
             working_v,
             measure: Work::of(node, &node.measure, working_v, resistance.get::<ohm>()),
             transmit: Work::of(node, &node.transmit, working_v, resistance.get::<ohm>()),
+            boot_s: Work::of(node, &node.boot, working_v, resistance.get::<ohm>()).duration_s,
             batch: node.policy.batch,
             fastest_s: node.policy.fastest.get::<second>(),
             slowest_s: node.policy.slowest.get::<second>(),
@@ -199,6 +208,21 @@ impl Described {
     /// Sleeping current at the terminal at `at_v` (A).
     pub fn sleep_a(&self, at_v: f64) -> f64 {
         self.sleep.at(at_v)
+    }
+
+    /// Standard deviation of what a cell leaks at `at_v` (A).
+    pub fn leakage_deviation_a(&self, at_v: f64) -> f64 {
+        LEAKAGE_DEVIATION * (self.leakage_s - self.balance_s) * at_v
+    }
+
+    /// The part of the sleeping drain that is a constant power, at the working voltage.
+    pub(super) fn sleep_power_share(&self) -> f64 {
+        self.sleep.power_w / self.working_v / self.sleep_a(self.working_v)
+    }
+
+    /// Leakage of the bank at `at_v`, balance resistors included (A).
+    pub fn leakage_a_at(&self, at_v: f64) -> f64 {
+        self.leakage_s * at_v
     }
 
     /// Energy between two voltages (J).
@@ -262,11 +286,17 @@ impl Work {
             energy_j,
             power_share: steady_j / energy_j,
             pieces,
-            resistive_share: 0.0,
-            resistance_ohm: resistance_ohm * USED_RESISTANCE,
+            resistive_deviation: 0.0,
+            resistance_ohm: 0.0,
         };
-        work.resistive_share = work.charge_c(working_v) * working_v / energy_j - 1.0;
+        work.stand_behind(resistance_ohm * USED_RESISTANCE, RESISTIVE_DEVIATION, working_v);
         work
+    }
+
+    /// Takes it to be drawn behind `resistance_ohm`, known to the part `deviation` of it.
+    pub(super) fn stand_behind(&mut self, resistance_ohm: f64, deviation: f64, working_v: f64) {
+        self.resistance_ohm = resistance_ohm;
+        self.resistive_deviation = deviation * (self.charge_c(working_v) * working_v / self.energy_j - 1.0);
     }
 
     /// Charge of the whole action at `at_v` (C).
@@ -277,10 +307,9 @@ impl Work {
             .sum()
     }
 
-    /// How far the terminal dips at most under the new resistance (V).
-    pub(super) fn dip_v(&self, at_v: f64) -> f64 {
-        let most_a = self.pieces.iter().map(|piece| piece.at(at_v)).fold(0.0, f64::max);
-        most_a * self.resistance_ohm / USED_RESISTANCE
+    /// Its largest current at `at_v` (A).
+    pub(super) fn most_a(&self, at_v: f64) -> f64 {
+        self.pieces.iter().map(|piece| piece.at(at_v)).fold(0.0, f64::max)
     }
 
     /// Charge drawn `time_s` after its start, and the current then; the current is 0 once it is over.

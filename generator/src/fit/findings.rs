@@ -5,7 +5,6 @@ mod reports;
 mod voltages;
 
 use super::Evidence;
-use super::parameters::Parameter;
 
 /// How sure a finding is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -14,6 +13,8 @@ pub enum Confidence {
     High,
     /// Something else may explain it; the text says what.
     Medium,
+    /// Something else is as likely; the text says what.
+    Low,
 }
 
 /// Something that is wrong, or worth knowing.
@@ -30,11 +31,11 @@ pub struct Finding {
 }
 
 /// All findings.
-pub(super) fn of(evidence: &Evidence<'_>, parameters: &[Parameter]) -> Vec<Finding> {
+pub(super) fn of(evidence: &Evidence<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     findings.extend(currents::sleep(evidence));
-    findings.extend(currents::actions(evidence, parameters));
-    findings.extend(currents::capacitance(evidence, parameters));
+    findings.extend(currents::actions(evidence));
+    findings.extend(currents::capacitance(evidence));
     findings.extend(currents::settling(evidence));
     findings.extend(voltages::of(evidence));
     findings.extend(reports::lost(evidence));

@@ -8,11 +8,14 @@
 //! Mathematics 2 (1944) 164-168; D. W. Marquardt, Journal of the Society for Industrial and Applied Mathematics 11 (1963)
 //! 431-441), weighed by how well it explains the log (Laplace's approximation), and averaged.
 
+use std::f64::consts::SQRT_2;
+
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn, SMatrix, SVector, U7};
 
-use super::described::Described;
+use super::described::{Described, LEAKAGE_DEVIATION, USUAL_LEAKAGE};
+use super::known::{KNOWN_DEVIATION, Known};
 use super::points::{COLUMNS, MEASURE, RESISTANCE, SLEEP, TRANSMIT};
 use super::regression::Estimate;
 
@@ -26,23 +29,19 @@ pub(super) const LEAKING: usize = 4;
 pub(super) const SERIES: usize = 5;
 const SCALE: usize = 6;
 
-/// A data sheet's leakage is a limit after days of charge: the cell has this part of it, give or take (common practice, no source).
-const USUAL_LEAKAGE: f64 = 0.6;
-/// See [`USUAL_LEAKAGE`].
-const LEAKAGE_DEVIATION: f64 = 0.35;
 /// A balance resistor is as it says.
 const BALANCE_DEVIATION: f64 = 0.02;
-/// What series resistance adds to an action is known to this part of it: resistance doubles in a life and in the cold.
-const RESISTIVE_DEVIATION: f64 = 0.5;
 /// A dip under load is one current and one branch in the model, and neither in the bank: its resistance is known to this.
-const DIP_DEVIATION: f64 = 0.12;
+const DIP_DEVIATION: f64 = 0.05;
 /// Parts this many deviations from what is believed of them are not believed.
 const INCREDIBLE: f64 = 3.5;
+/// And at this many something else is looked for.
+const STRAINED: f64 = 2.0;
 /// What is not known of a factor: e to the power of this, up or down.
 const OPEN: f64 = 1.0;
 /// How probable a fault of each kind is taken to be before the log is looked at, and how large: mean and deviation of the factor's
 /// logarithm (own choice; the table of faults in docs/validation.md shows what comes of it).
-const RAISED: [(f64, f64, f64); 2] = [(0.05, 0.7, 0.5), (0.001, -0.7, 0.5)];
+const RAISED: [(f64, f64, f64); 2] = [(0.07, 0.7, 0.5), (0.001, -0.7, 0.5)];
 /// The same for the sleeping current, which a single forgotten pull-up raises by far more.
 const RAISED_ASLEEP: [(f64, f64, f64); 2] = [(0.1, 1.2, 1.0), (0.001, -0.7, 0.5)];
 /// Capacitance outside its tolerances.
@@ -62,11 +61,43 @@ pub(super) struct Parts {
     pub(super) before: SVector<f64, UNKNOWNS>,
     /// Covariance of the means.
     pub(super) covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    /// The explanations one by one.
+    pub(super) explanations: Vec<Explanation>,
+}
+
+impl Parts {
+    /// How probable it is that one of these unknowns at least is above `limit`, over all explanations. In one explanation they are
+    /// taken as independent.
+    pub(super) fn above(&self, places: &[usize], limit: f64) -> f64 {
+        let each = self.explanations.iter().map(|one| {
+            let below = |place: &usize| {
+                let deviation = one.covariance[(*place, *place)].sqrt();
+                libm::erfc((one.parts[*place] - limit) / (deviation * SQRT_2)) / 2.0
+            };
+            one.probability * (1.0 - places.iter().map(below).product::<f64>())
+        });
+        each.sum()
+    }
+
+    /// Whether even the best explanation takes a leakage that is hardly believed.
+    pub(super) fn is_strained(&self) -> bool {
+        self.explanations.first().is_some_and(|best| {
+            let (mean, deviation) = &best.believed;
+            (best.parts[LEAKING] - mean[LEAKING]).abs() > STRAINED * deviation[LEAKING]
+        })
+    }
+
+    /// Logarithm of how well the best explanation explains the log, up to a constant.
+    pub(super) fn evidence(&self) -> f64 {
+        self.explanations
+            .first()
+            .map_or(f64::NEG_INFINITY, |best| best.logarithm)
+    }
 }
 
 /// Finds the parts; `None` where no explanation can be solved.
-pub(super) fn parts(estimate: &Estimate, described: &Described) -> Option<Parts> {
-    let beliefs = Beliefs::of(described);
+pub(super) fn parts(estimate: &Estimate, described: &Described, known: &Known) -> Option<Parts> {
+    let beliefs = Beliefs::of(described, known);
     let whitening = whitening(&estimate.covariance)?;
     let mut found: Vec<Explanation> = Vec::new();
     for capacitance in &beliefs.capacitance {
@@ -79,7 +110,7 @@ pub(super) fn parts(estimate: &Estimate, described: &Described) -> Option<Parts>
             }
         }
     }
-    average(&found, described)
+    average(found, described)
 }
 
 /// What is believed before.
@@ -90,7 +121,7 @@ struct Beliefs {
 }
 
 impl Beliefs {
-    fn of(described: &Described) -> Self {
+    fn of(described: &Described, known: &Known) -> Self {
         let with = |raised: [Belief; 2]| {
             let usual = 1.0 - raised.iter().map(|(probability, _, _)| probability).sum::<f64>();
             let mut all = vec![(usual, 0.0, described.load_deviation)];
@@ -101,25 +132,34 @@ impl Beliefs {
             described.end_of_life.ln(),
             described.most_capacitance.max(1.0).ln(),
         );
+        let measured = |mean: f64| vec![(1.0, mean, KNOWN_DEVIATION)];
+        let inside = (
+            1.0 - OUTSIDE.0,
+            (low + high) / 2.0,
+            ((high - low) / 3.0).max(0.05),
+        );
         Self {
-            capacitance: vec![
-                (
-                    1.0 - OUTSIDE.0,
-                    (low + high) / 2.0,
-                    ((high - low) / 3.0).max(0.05),
-                ),
-                OUTSIDE,
-            ],
-            asleep: with(RAISED_ASLEEP),
+            capacitance: known
+                .capacitance(described)
+                .map_or_else(|| vec![inside, OUTSIDE], measured),
+            asleep: known
+                .sleep_current(described)
+                .map_or_else(|| with(RAISED_ASLEEP), measured),
             work: with(RAISED),
         }
     }
 }
 
 /// One explanation: its parts, how far they are known, and how well it explains the log.
-struct Explanation {
-    parts: SVector<f64, UNKNOWNS>,
-    covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+#[derive(Clone, Debug)]
+pub(super) struct Explanation {
+    /// What was believed of each unknown: means and deviations.
+    pub(super) believed: (SVector<f64, UNKNOWNS>, SVector<f64, UNKNOWNS>),
+    pub(super) parts: SVector<f64, UNKNOWNS>,
+    pub(super) covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    /// How probable it is, beside all others.
+    pub(super) probability: f64,
+    /// Logarithm of that, up to a constant.
     logarithm: f64,
     /// How many deviations the farthest of its parts is from what was believed.
     tension: f64,
@@ -152,8 +192,8 @@ fn explain(
         mean[place] = *center;
         deviation[place] = *spread;
     }
-    deviation[SAMPLE] = deviation[SAMPLE].hypot(RESISTIVE_DEVIATION * described.measure.resistive_share);
-    deviation[REPORT] = deviation[REPORT].hypot(RESISTIVE_DEVIATION * described.transmit.resistive_share);
+    deviation[SAMPLE] = deviation[SAMPLE].hypot(described.measure.resistive_deviation);
+    deviation[REPORT] = deviation[REPORT].hypot(described.transmit.resistive_deviation);
     (mean[LEAKING], deviation[LEAKING]) = leakage(described);
     (mean[SERIES], deviation[SERIES]) = (0.5, OPEN);
     (mean[SCALE], deviation[SCALE]) = (0.0, described.sense_deviation);
@@ -179,6 +219,8 @@ fn explain(
     let apart =
         (0..UNKNOWNS).map(|part| ((solved.parts[part] - solved.mean[part]) / solved.deviation[part]).abs());
     Some(Explanation {
+        believed: (solved.mean, solved.deviation),
+        probability: 0.0,
         tension: apart.fold(0.0, f64::max),
         parts: solved.parts,
         covariance,
@@ -187,23 +229,24 @@ fn explain(
 }
 
 /// Means and spread over all explanations, each as probable as it is.
-fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
-    let first = found.iter().max_by(|a, b| a.logarithm.total_cmp(&b.logarithm))?;
+fn average(mut found: Vec<Explanation>, described: &Described) -> Option<Parts> {
+    found.sort_by(|a, b| b.logarithm.total_cmp(&a.logarithm));
+    let first = found.first()?;
     let best = first.logarithm;
     // What even the best explanation finds incredible is no explanation: something else is wrong with the log.
     if !best.is_finite() || first.tension > INCREDIBLE {
         return None;
     }
-    let weights: Vec<f64> = found.iter().map(|one| (one.logarithm - best).exp()).collect();
-    let sum: f64 = weights.iter().sum();
+    let sum: f64 = found.iter().map(|one| (one.logarithm - best).exp()).sum();
     let mut mean = SVector::<f64, UNKNOWNS>::zeros();
-    for (one, weight) in found.iter().zip(&weights) {
-        mean += one.parts * (weight / sum);
+    for one in &mut found {
+        one.probability = (one.logarithm - best).exp() / sum;
+        mean += one.parts * one.probability;
     }
     let mut covariance = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::zeros();
-    for (one, weight) in found.iter().zip(&weights) {
+    for one in &found {
         let apart = one.parts - mean;
-        covariance += (one.covariance + apart * apart.transpose()) * (weight / sum);
+        covariance += (one.covariance + apart * apart.transpose()) * one.probability;
     }
     covariance[(SERIES, SERIES)] += DIP_DEVIATION * DIP_DEVIATION;
     let mut before = SVector::<f64, UNKNOWNS>::repeat(OPEN);
@@ -216,6 +259,7 @@ fn average(found: &[Explanation], described: &Described) -> Option<Parts> {
         deviation: covariance.diagonal().map(f64::sqrt),
         before,
         covariance,
+        explanations: found,
     })
 }
 
@@ -234,10 +278,7 @@ impl Problem<'_> {
     fn factors(&self) -> (DVector<f64>, DMatrix<f64>) {
         let parts = &self.parts;
         let over = (-parts[CAPACITANCE]).exp();
-        let sleeping_share = {
-            let sleep = &self.described.sleep;
-            sleep.power_w / self.described.working_v / self.described.sleep_a(self.described.working_v)
-        };
+        let sleeping_share = self.described.sleep_power_share();
         let mut value = DVector::zeros(COLUMNS);
         let mut slope = DMatrix::zeros(COLUMNS, UNKNOWNS);
         let mut scaled = |column: usize, part: usize, share: f64| {

@@ -3,8 +3,11 @@
 use super::Evidence;
 use super::income;
 use super::joint::{CAPACITANCE, LEAKING, REPORT, SAMPLE, SERIES, SLEEPING};
-use super::points::{MEASURE, RESISTANCE, SLEEP, TRANSMIT};
+use super::points::{COLUMNS, MEASURE, RESISTANCE, SLEEP, TRANSMIT};
+use super::regression::Estimate;
 
+/// Mixtures of sample and report that are tried for a scale.
+const MIXTURES: u32 = 10;
 /// A step is seen where its factor is known to this part.
 const SEEN: f64 = 0.25;
 /// A parameter is given where it is known to this part.
@@ -108,10 +111,10 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
         described.transmit.energy_j / capacitance_f,
     );
     let has_dark = evidence.cut.dark_s > 0.0;
-    let has_scale = sample || report;
+    let has_scale = evidence.has_scale();
     let no_scale = "the log fixes each current over the capacitance only: no step of a known action stands clear of the noise. \
-                    Log a report with its count or event, or one step under a known current (a resistor across storage for a \
-                    known time), or measure the capacitor alone";
+                    Log a report with its count or event, or measure the capacitor alone (--capacitance) or the sleeping current \
+                    once (--sleep-current)";
     let set = |place: usize, (value, standard_error): (f64, f64), parameters: &mut Vec<Parameter>| {
         parameters[place].value = Some(value);
         parameters[place].standard_error = Some(standard_error);
@@ -122,7 +125,7 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
     } else if has_scale {
         parameters[0].reason = Some(
             "steps and sleep tell of different capacitances: either the actions do not cost what the description says, or the \
-             capacitor is not what it says. Measure the charge of one report, or the capacitor alone"
+             capacitor is not what it says. Measure the charge of one report, or the capacitor alone (--capacitance)"
                 .into(),
         );
     } else {
@@ -147,7 +150,7 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
             no_scale.to_owned()
         } else {
             "sleep moves the reading too little, or leakage may be as large: the log is too short in the dark. \
-             `millpond log-plan` says how long it has to be, or measure the sleeping current once"
+             `millpond log-plan` says how long it has to be, or measure the sleeping current once (--sleep-current)"
                 .into()
         });
     }
@@ -182,7 +185,8 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
                     "no step of {what} stands clear of the noise. Log more of them, or read with finer steps"
                 )
             } else {
-                "the log fixes this energy over the capacitance only. Measure the charge of one report, or the capacitor alone"
+                "the log fixes this energy over the capacitance only. Measure the charge of one report, or the capacitor alone \
+                 (--capacitance)"
                     .into()
             });
         }
@@ -206,6 +210,23 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
         }
     }
     (parameters, quotients)
+}
+
+/// Whether the steps of samples and reports, taken together in whatever shares, stand clear of the noise: each by itself may not,
+/// where samples are so regular that they look like sleep.
+pub(super) fn has_scale(estimate: &Estimate) -> bool {
+    (0..=MIXTURES).any(|part| {
+        let mut shares = [0.0; COLUMNS];
+        shares[MEASURE] = f64::from(part) / f64::from(MIXTURES);
+        shares[TRANSMIT] = 1.0 - shares[MEASURE];
+        let factor: f64 = shares
+            .iter()
+            .zip(estimate.beta)
+            .map(|(share, beta)| share * beta)
+            .sum();
+        let (known, error) = estimate.sum(&shares);
+        known && error < KNOWN * factor
+    })
 }
 
 fn nothing_fitted(evidence: &Evidence<'_>) -> String {

@@ -76,6 +76,8 @@ struct Sweep<'a> {
     actions: &'a Actions,
     next: usize,
     next_reset: usize,
+    /// Until then the node starts (s).
+    starting_until_s: f64,
     /// Actions that have begun and may not be over.
     active: Vec<Act>,
     last: Option<(f64, f64)>,
@@ -90,6 +92,7 @@ impl<'a> Sweep<'a> {
             actions,
             next: 0,
             next_reset: 0,
+            starting_until_s: f64::NEG_INFINITY,
             active: Vec::new(),
             last: None,
             x: [0.0; COLUMNS],
@@ -97,18 +100,20 @@ impl<'a> Sweep<'a> {
         }
     }
 
-    /// The columns at a reading; `None` where it may have been taken during an action of unknown time.
+    /// The columns at a reading; `None` where it may have been taken during an action of unknown time, or while the node starts.
     fn advance(&mut self, time_s: f64, v: f64) -> Option<[f64; COLUMNS]> {
         let (last_s, last_v) = self.last.unwrap_or((time_s, v));
         self.last = Some((time_s, v));
-        while self
+        while let Some(reset_s) = self
             .actions
             .resets_s
             .get(self.next_reset)
-            .is_some_and(|reset_s| *reset_s <= time_s)
+            .filter(|reset_s| **reset_s <= time_s)
         {
             self.next_reset += 1;
             self.run += 1;
+            // What starting draws is no column: the level begins anew behind it.
+            self.starting_until_s = reset_s + self.described.boot_s + TIMING_S;
         }
         let middle_v = (last_v + v) / 2.0;
         let capacitance_f = self.described.capacitance_f(middle_v);
@@ -160,7 +165,8 @@ impl<'a> Sweep<'a> {
         for (sum, more) in x.iter_mut().zip(open) {
             *sum += more;
         }
-        (!is_open && !is_blurred).then_some(x)
+        let is_starting = time_s < self.starting_until_s;
+        (!is_open && !is_blurred && !is_starting).then_some(x)
     }
 }
 

@@ -140,7 +140,7 @@ impl Readings {
         self.nonsense = vec![false; log.len()];
         let steps_v =
             NONSENSE_STEPS * described.report_step_v(described.working_v) + NONSENSE_NOISE * self.noise_v;
-        let dip_v = NONSENSE_DIP * described.transmit.dip_v(described.working_v);
+        let dip_v = NONSENSE_DIP * described.transmit.most_a(described.working_v) * described.resistance_ohm;
         for five in rows.windows(5) {
             let mut own = [0.0; 5];
             for (v, row) in own.iter_mut().zip(five) {

@@ -27,8 +27,15 @@ const LEAST_INFORMATION: f64 = 1e-7;
 /// What blocks do not show of the errors' spread, as a factor on the covariance: dusk in a dark block, an action that no row tells of
 /// (from logs of known truth).
 const UNSEEN: f64 = 1.5;
-/// At least this part of what white noise alone would give.
+/// The least share of what white noise alone would give.
 const LEAST_WHITE: f64 = 0.05;
+/// A sum of factors is fixed where this part of its direction is among the combinations that are kept.
+const FIXED: f64 = 0.99;
+/// The sandwich of m blocks is itself known to √(2/m) only, and one reading alone shows no spread at all: with m blocks behind a
+/// combination this over m is the share of what white noise would give.
+const FEW_BLOCKS: f64 = 10.0;
+/// Rounds in which the spread of each segment is found.
+const SPREAD_ROUNDS: usize = 2;
 /// A segment whose errors are this many times the usual ones had something unknown in it.
 const ODD_SEGMENT: f64 = 4.0;
 
@@ -42,6 +49,8 @@ pub(super) struct Segment {
     pub(super) is_dark: bool,
     /// Points that are taken together for the standard errors.
     pub(super) block: usize,
+    /// How many times the usual errors those of this segment are: a straight trend is no cloud. Its rows are divided by it.
+    pub(super) spread: f64,
 }
 
 /// What the points say about the factors β: for combinations of them, a value and a covariance.
@@ -100,6 +109,16 @@ pub(super) fn solve(points: &[Point], segments: &[Segment], noise_v: f64) -> Opt
     if odd > 0 && odd * 3 < used.len() {
         let mut rms = rms.iter();
         used.retain(|_| rms.next().is_some_and(|rms| *rms <= ODD_SEGMENT * usual));
+        fitted = weighted(points, &used, &mut beta, &mut scale_v, noise_v)?;
+    }
+    for _ in 0..SPREAD_ROUNDS {
+        let spreads: Vec<f64> = used
+            .iter()
+            .map(|segment| (usual_v(points, segment, &beta, scale_v) / noise_v).max(1.0))
+            .collect();
+        for (segment, spread) in used.iter_mut().zip(spreads) {
+            segment.spread = spread;
+        }
         fitted = weighted(points, &used, &mut beta, &mut scale_v, noise_v)?;
     }
     let (gram, _) = fitted;
@@ -218,18 +237,35 @@ fn covariance(
         }
     });
     let mut meat = DMatrix::zeros(kept.len(), kept.len());
+    // Of each combination: what all blocks say of it, and the sum of their squares.
+    let mut information = vec![(0.0, 0.0); kept.len()];
     let (mut squares, mut rows, mut blocks) = (0.0, 0usize, 0usize);
     for segment in &used {
         let local = Local::of(points, segment, &beta, Some(scale_v));
         let errors_v: Vec<f64> = local.errors(points, segment, &beta).collect();
-        squares += errors_v.iter().map(|error_v| error_v * error_v).sum::<f64>();
+        squares += errors_v
+            .iter()
+            .map(|error_v| (error_v * segment.spread).powi(2))
+            .sum::<f64>();
         rows += errors_v.len();
         let own = &points[segment.first..segment.end];
         for (own, errors_v) in own.chunks(segment.block).zip(errors_v.chunks(segment.block)) {
             let mut score = DVector::zeros(COLUMNS);
+            let mut said = vec![0.0; kept.len()];
             for (point, error_v) in own.iter().zip(errors_v) {
                 let x = local.without_nuisance(point, segment, points);
-                score += x * (weight(*error_v, scale_v) * error_v);
+                let weight = weight(*error_v, scale_v);
+                for (said, place) in said.iter_mut().zip(&kept) {
+                    let along: f64 = (0..COLUMNS)
+                        .map(|column| eigen.eigenvectors[(column, *place)] * x[column] * scale[column])
+                        .sum();
+                    *said += weight * along * along;
+                }
+                score += x * (weight * error_v);
+            }
+            for ((sum, squares), said) in information.iter_mut().zip(said) {
+                *sum += said;
+                *squares += said * said;
             }
             let score = DVector::from_fn(kept.len(), |row, _| {
                 (0..COLUMNS)
@@ -246,14 +282,19 @@ fn covariance(
     }
     // Few blocks spread less than the truth: as many as factors would spread nothing.
     let few = blocks as f64 / (blocks - kept.len()) as f64;
-    let white = DMatrix::from_fn(kept.len(), kept.len(), |row, column| {
-        if row == column {
-            scale_v * scale_v / eigen.eigenvalues[kept[row]]
+    let white: Vec<f64> = information
+        .iter()
+        .map(|(sum, squares)| (FEW_BLOCKS * squares / (sum * sum)).clamp(LEAST_WHITE, 1.0))
+        .collect();
+    let covariance = DMatrix::from_fn(kept.len(), kept.len(), |row, column| {
+        let blocks = meat[(row, column)] * few * UNSEEN * ((1.0 - white[row]) * (1.0 - white[column])).sqrt();
+        let noise = if row == column {
+            white[row] * scale_v * scale_v / eigen.eigenvalues[kept[row]]
         } else {
             0.0
-        }
+        };
+        blocks + noise
     });
-    let covariance = (meat * few + white * LEAST_WHITE) * UNSEEN;
     let values = DVector::from_fn(kept.len(), |row, _| {
         (0..COLUMNS)
             .map(|column| combinations[(row, column)] * beta[column])
@@ -273,19 +314,23 @@ fn covariance(
 impl Estimate {
     /// Whether the points fix this factor by itself, and its standard error.
     pub(super) fn column(&self, column: usize) -> (bool, f64) {
+        let mut shares = [0.0; COLUMNS];
+        shares[column] = 1.0;
+        self.sum(&shares)
+    }
+
+    /// Whether the points fix this sum of the factors by itself, and its standard error.
+    pub(super) fn sum(&self, shares: &[f64; COLUMNS]) -> (bool, f64) {
         // The factor is a sum of the combinations where its own direction is among them.
-        let count = self.values.len();
         let gram = &self.combinations * self.combinations.transpose();
         let Some(inverse) = gram.try_inverse() else {
             return (false, f64::INFINITY);
         };
-        let weights = self.combinations.transpose() * inverse;
-        let own: f64 = (0..count)
-            .map(|row| weights[(column, row)] * self.combinations[(row, column)])
-            .sum();
-        let row = weights.row(column);
-        let variance = (row * &self.covariance * row.transpose())[(0, 0)];
-        (own > 0.99, variance.max(0.0).sqrt())
+        let shares = DVector::from_column_slice(shares);
+        let row = shares.transpose() * self.combinations.transpose() * inverse;
+        let own = (&row * &self.combinations * &shares)[(0, 0)];
+        let variance = (&row * &self.covariance * row.transpose())[(0, 0)];
+        (own > FIXED * shares.norm_squared(), variance.max(0.0).sqrt())
     }
 }
 
@@ -296,7 +341,21 @@ fn weight(error_v: f64, scale_v: f64) -> f64 {
 /// What is left of each reading of a segment, in volts below the model.
 pub(super) fn errors(points: &[Point], segment: &Segment, estimate: &Estimate) -> Vec<f64> {
     let local = Local::of(points, segment, &estimate.beta, Some(estimate.noise_v));
-    local.errors(points, segment, &estimate.beta).collect()
+    local
+        .errors(points, segment, &estimate.beta)
+        .map(|error_v| error_v * segment.spread)
+        .collect()
+}
+
+/// Standard deviation of a segment's errors, by their median.
+fn usual_v(points: &[Point], segment: &Segment, beta: &[f64; COLUMNS], scale_v: f64) -> f64 {
+    let local = Local::of(points, segment, beta, Some(scale_v));
+    let mut errors_v: Vec<f64> = local
+        .errors(points, segment, beta)
+        .map(|error_v| error_v.abs() * segment.spread)
+        .collect();
+    let middle = errors_v.len() / 2;
+    MEDIAN_TO_DEVIATION * *errors_v.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 fn rms_v(points: &[Point], segment: &Segment, beta: &[f64; COLUMNS], scale_v: f64) -> f64 {
@@ -320,17 +379,18 @@ impl Segment {
         2.0 * (point.time_s - first_s) / (last_s - first_s).max(1e-9) - 1.0
     }
 
-    /// The point's columns and reading less those of the segment's first point: cumulated sums are large, their differences not.
+    /// The point's columns and reading less those of the segment's first point, over the segment's spread: cumulated sums are large,
+    /// their differences not.
     pub(super) fn row(&self, point: &Point, points: &[Point]) -> ([f64; COLUMNS], f64) {
         let first = &points[self.first];
         let mask = self.mask();
         let mut x = [0.0; COLUMNS];
         for (place, x) in x.iter_mut().enumerate() {
             if mask[place] {
-                *x = point.x[place] - first.x[place];
+                *x = (point.x[place] - first.x[place]) / self.spread;
             }
         }
-        (x, first.storage_v - point.storage_v)
+        (x, (first.storage_v - point.storage_v) / self.spread)
     }
 }
 

@@ -69,7 +69,12 @@ pub(super) fn cut(points: &[Point], described: &Described, readings: &Readings) 
         if !window.is_dark {
             continue;
         }
-        while at < windows.len() && windows[at].is_dark && windows[at].first == end {
+        // Between two runs something happened that no row tells of: each has a level of its own.
+        let run = points[window.first].run;
+        while windows
+            .get(at)
+            .is_some_and(|next| next.is_dark && next.first == end && points[next.first].run == run)
+        {
             end = windows[at].end;
             at += 1;
         }
@@ -82,6 +87,7 @@ pub(super) fn cut(points: &[Point], described: &Described, readings: &Readings) 
             end,
             is_dark: true,
             block: ((end - window.first) / BLOCKS).max(WINDOW_POINTS),
+            spread: 1.0,
         });
     }
     segments.extend(
@@ -144,6 +150,7 @@ fn short_windows(points: &[Point], runs: &[(usize, usize)]) -> Vec<Segment> {
                         end: place,
                         is_dark: false,
                         block: length,
+                        spread: 1.0,
                     });
                 }
                 (start, reports) = (place, 0);

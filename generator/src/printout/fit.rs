@@ -117,6 +117,7 @@ fn word(confidence: Confidence) -> &'static str {
     match confidence {
         Confidence::High => "high",
         Confidence::Medium => "medium",
+        Confidence::Low => "possible",
     }
 }
 

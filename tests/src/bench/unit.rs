@@ -12,7 +12,7 @@ use rand::RngExt;
 use rand_pcg::Pcg64;
 
 use super::Fault;
-use super::plan::{NIGHTS, Plan};
+use super::plan::{FEW_REPORTS, NIGHTS, Plan};
 
 /// Cells that are missing.
 const MISSING_CELLS: f64 = 0.2;
@@ -121,6 +121,11 @@ impl<'a> Unit<'a> {
             plan,
         };
         match plan.fault {
+            _ if plan.advised.is_some() => {
+                let (report_s, sleep_s) = plan.advised.unwrap_or_default();
+                unit.work(report_s, plan.period_s);
+                unit.work(sleep_s, sleep_s / FEW_REPORTS);
+            }
             Some(Fault::RestartLoop) => unit.restart(6),
             Some(Fault::ReadingScaled | Fault::ReadingOffset) => {
                 for _ in 0..3 {

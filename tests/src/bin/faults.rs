@@ -21,6 +21,9 @@ struct Arguments {
     /// Logs for each fault, and healthy ones.
     #[arg(long, default_value_t = 500)]
     logs: usize,
+    /// From which seed on the logs are made.
+    #[arg(long, value_name = "SEED", default_value_t = rates::FIRST_SEED)]
+    from: u64,
     /// Prints how often the stated intervals hold the truth, too.
     #[arg(long)]
     coverage: bool,
@@ -34,13 +37,18 @@ enum Format {
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    let rates = rates::faults(arguments.logs);
+    let rates = rates::faults(arguments.from, arguments.logs, |rate| {
+        eprintln!("{} is done", rate.finding);
+    });
     match arguments.format {
         Format::Text => print!("{}", rates::table(&rates)),
         Format::Json => println!("{:#}", serde_json::json!({ "rows": rates })),
     }
     if arguments.coverage {
-        eprint!("{}", rates::coverage_table(&rates::coverage(arguments.logs)));
+        eprint!(
+            "{}",
+            rates::coverage_table(&rates::coverage(arguments.from, arguments.logs))
+        );
     }
     if rates.iter().all(Rate::is_as_promised) {
         ExitCode::SUCCESS

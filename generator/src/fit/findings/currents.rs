@@ -2,8 +2,8 @@
 
 use super::{Confidence, Finding};
 use crate::fit::Evidence;
-use crate::fit::joint::{CAPACITANCE, REPORT, SAMPLE, SLEEPING};
-use crate::fit::parameters::Parameter;
+use crate::fit::joint::{CAPACITANCE, Parts, REPORT, SAMPLE, SLEEPING};
+use crate::fit::points::{COLUMNS, LEAKAGE, SLEEP};
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -11,10 +11,12 @@ use crate::units::*;
 const FAR: f64 = 1.5;
 /// An action costs more from this factor on, beyond `margins.load`.
 const MORE: f64 = 1.1;
-/// Standard errors between a value and its limit, for a finding.
-const CLEAR: f64 = 1.645;
-/// The same for one that nothing else explains.
-const CERTAIN: f64 = 3.0;
+/// Standard errors below a value that 95 of 100 truths are above.
+const CLEAR_ERRORS: f64 = 1.645;
+/// How probable a finding has to be.
+const CLEAR: f64 = 0.9;
+/// The same for one that nothing else explains: three standard errors on one side.
+const CERTAIN: f64 = 0.998_65;
 /// The sleeping current is open where its factor's logarithm is known no better than this.
 const OPEN_DEVIATION: f64 = 0.2;
 /// Times into which a log is parted to see leakage settle.
@@ -32,97 +34,123 @@ pub(super) fn sleep(evidence: &Evidence<'_>) -> Option<Finding> {
     let described = evidence.described;
     let described_a = described.sleep_a(described.working_v);
     let limit = FAR * (1.0 + described.load_margin);
-    let (factor, deviation) = evidence.parts.map_or((1.0, f64::INFINITY), |parts| {
-        (parts.mean[SLEEPING].exp(), parts.deviation[SLEEPING])
-    });
     let time_s = first_dark_s(evidence);
-    if factor * (-CLEAR * deviation).exp() > limit {
-        let value_a = factor * described_a;
+    let parts = with_scale(evidence);
+    let probability = parts.map_or(0.0, |parts| parts.above(&[SLEEPING], limit.ln()));
+    if let Some(parts) = parts.filter(|_| probability > CLEAR) {
+        let factor = parts.mean[SLEEPING].exp();
         return Some(Finding {
             code: "sleep-current-high",
             text: format!(
                 "asleep the node draws {} at storage, {:.1} times the {} of its description: look for a peripheral left on, a \
                  pull-up, or an input that floats",
-                Engineering(amperes(value_a), "A"),
+                Engineering(amperes(factor * described_a), "A"),
                 factor,
                 Engineering(amperes(described_a), "A"),
             ),
-            confidence: confidence(factor * (-CERTAIN * deviation).exp() > limit),
+            confidence: confidence(probability > CERTAIN),
             time_s,
         });
     }
-    // Without a known capacitance the least that a part may have still bounds the current from below.
-    let leakage_a = described.leakage_s * described.working_v;
-    let (mut sum, mut count) = (0.0, 0.0);
-    for window in evidence.cut.windows.iter().filter(|window| window.is_dark) {
-        sum += window.fall - 2.0 * window.error / (count + 1.0_f64).sqrt();
-        count += 1.0;
-    }
-    let whole_a = sum / f64::max(count, 1.0) * (described_a + leakage_a) * described.end_of_life;
+    // Without parts the least capacitance and the full leakage still bound the current from below.
+    let leakage_a = described.leakage_a_at(described.working_v);
+    let mut shares = [0.0; COLUMNS];
+    shares[SLEEP] = described_a / (described_a + leakage_a);
+    shares[LEAKAGE] = 1.0 - shares[SLEEP];
+    let estimate = evidence.estimate?;
+    let (is_fixed, error) = estimate.sum(&shares);
+    let fall = shares[SLEEP] * estimate.beta[SLEEP] + shares[LEAKAGE] * estimate.beta[LEAKAGE]
+        - CLEAR_ERRORS * error;
+    let stated = evidence.known.capacitance(described).map(f64::exp);
+    let whole_a = fall * (described_a + leakage_a) * stated.unwrap_or(described.end_of_life);
     let least = (whole_a - leakage_a) / described_a;
-    let is_open = deviation > OPEN_DEVIATION;
-    (is_open && least > limit).then(|| Finding {
+    let deviation = parts.map_or(f64::INFINITY, |parts| parts.deviation[SLEEPING]);
+    let (text, confidence) = if stated.is_some() {
+        let text = format!(
+            "even with the full leakage of its description the node draws {least:.1} times its sleeping current: look for a \
+             peripheral left on, a pull-up, or an input that floats"
+        );
+        (text, Confidence::Medium)
+    } else {
+        let text = format!(
+            "asleep storage falls {fall:.1} times as fast as described: either the node draws {least:.1} times its sleeping current \
+             at least, even with the least capacitance and the full leakage of its description, or the capacitance is down to \
+             1/{fall:.1}, far below its end of life. Measure either, and state it with --sleep-current or --capacitance"
+        );
+        (text, Confidence::Low)
+    };
+    (is_fixed && deviation > OPEN_DEVIATION && least > limit).then_some(Finding {
         code: "sleep-current-high",
-        text: format!(
-            "even with the least capacitance and the full leakage of its description the node draws {least:.1} times its sleeping \
-             current"
-        ),
-        confidence: Confidence::Medium,
+        text,
+        confidence,
         time_s,
     })
 }
 
 /// Actions that cost more than described.
-pub(super) fn actions(evidence: &Evidence<'_>, parameters: &[Parameter]) -> Vec<Finding> {
-    let Some(parts) = evidence.parts else {
+pub(super) fn actions(evidence: &Evidence<'_>) -> Vec<Finding> {
+    let Some(parts) = with_scale(evidence) else {
         return Vec::new();
     };
-    let limit = MORE * (1.0 + evidence.described.load_margin);
-    let one = |name: &str, place: usize, what: &str| {
-        let parameter = parameters.iter().find(|parameter| parameter.name == name)?;
-        let (value_j, described_j) = parameter.value.zip(parameter.described)?;
-        let (factor, deviation) = (parts.mean[place].exp(), parts.deviation[place]);
-        (factor * (-CLEAR * deviation).exp() > limit).then(|| Finding {
+    let described = evidence.described;
+    let limit = MORE * (1.0 + described.load_margin);
+    let finding = |what: String, probability: f64| {
+        (probability > CLEAR).then(|| Finding {
             code: "action-costs-more",
-            text: format!(
-                "{what} takes {}, {:.0} % more than the {} of its budget: retries, a longer time on air, or a load that is not \
-                 in the description",
-                Engineering(joules(value_j), "J"),
-                (factor - 1.0) * 100.0,
-                Engineering(joules(described_j), "J"),
-            ),
-            confidence: confidence(factor * (-CERTAIN * deviation).exp() > limit),
+            text: format!("{what}: retries, a longer time on air, or a load that is not in the description"),
+            confidence: confidence(probability > CERTAIN),
             time_s: None,
         })
     };
-    [
-        one("measure_energy_j", SAMPLE, "a sample"),
-        one("transmit_energy_j", REPORT, "a report"),
+    let one = |place: usize, described_j: f64, what: &str| {
+        let factor = parts.mean[place].exp();
+        let text = format!(
+            "{what} takes {}, {:.0} % more than the {} of its budget",
+            Engineering(joules(factor * described_j), "J"),
+            (factor - 1.0) * 100.0,
+            Engineering(joules(described_j), "J"),
+        );
+        finding(text, parts.above(&[place], limit.ln()))
+    };
+    let mut found: Vec<Finding> = [
+        one(SAMPLE, described.measure.energy_j, "a sample"),
+        one(REPORT, described.transmit.energy_j, "a report"),
     ]
     .into_iter()
     .flatten()
-    .collect()
+    .collect();
+    if found.is_empty() {
+        // Which of the two it is may be open, and that one of them does is not.
+        let either = parts.above(&[SAMPLE, REPORT], limit.ln());
+        let text =
+            "a report with its samples takes more than its budget; which of them it is the log does not tell";
+        found.extend(finding(text.to_owned(), either));
+    }
+    found
 }
 
 /// Capacitance below what is left at the end of life.
-pub(super) fn capacitance(evidence: &Evidence<'_>, parameters: &[Parameter]) -> Option<Finding> {
-    let parts = evidence.parts?;
-    let parameter = parameters
-        .iter()
-        .find(|parameter| parameter.name == "capacitance_f")?;
-    let (value_f, described_f) = parameter.value.zip(parameter.described)?;
-    let limit = evidence.described.end_of_life;
-    let (factor, deviation) = (parts.mean[CAPACITANCE].exp(), parts.deviation[CAPACITANCE]);
-    (factor * (CLEAR * deviation).exp() < limit).then(|| Finding {
+pub(super) fn capacitance(evidence: &Evidence<'_>) -> Option<Finding> {
+    let parts = with_scale(evidence)?;
+    let described = evidence.described;
+    let described_f = described.capacitance_f(described.working_v);
+    let limit = described.end_of_life;
+    let probability = 1.0 - parts.above(&[CAPACITANCE], limit.ln());
+    (probability > CLEAR).then(|| Finding {
         code: "capacitance-low",
         text: format!(
             "storage has {}, below the {} that the description leaves a part of low tolerance at the end of its life",
-            Engineering(farads(value_f), "F"),
+            Engineering(farads(parts.mean[CAPACITANCE].exp() * described_f), "F"),
             Engineering(farads(described_f * limit), "F"),
         ),
-        confidence: confidence(factor * (CERTAIN * deviation).exp() < limit),
+        confidence: confidence(probability > CERTAIN),
         time_s: None,
     })
+}
+
+/// The parts, where the log has a scale.
+fn with_scale<'a>(evidence: &Evidence<'a>) -> Option<&'a Parts> {
+    evidence.parts.filter(|_| evidence.has_scale())
 }
 
 /// Leakage that still falls: the fall in the dark lessens from part to part of the log.
