@@ -17,15 +17,19 @@ pub(crate) mod survival;
 pub(crate) mod thresholds;
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 
 use indicatif::{ProgressBar, ProgressStyle};
 use millpond::generated;
-use millpond::node::NodeFile;
+use millpond::income::{Income, TraceError};
+use millpond::node::{NodeFile, Pace};
 use millpond::plan::Planned;
+use millpond::plan::settings::Settings;
+use millpond::plan::typical::Typical;
 use millpond::thresholds::Thresholds;
-use millpond_policy::Policy;
+use millpond_policy::{Plan, Policy};
 
-use crate::failure::Failure;
+use crate::failure::{Failure, colour};
 
 /// Writes a result to standard output. A reader that has gone away is not an error.
 fn print(text: &str) -> Result<(), Failure> {
@@ -50,4 +54,27 @@ fn tuned(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Pl
     let planned = generated::tuned(file, thresholds, policy, &bar);
     bar.finish_and_clear();
     planned.map_err(|refusal| Failure::Refused(format!("{refusal}\n")))
+}
+
+/// The plan to run beside the table: tuned where the node asks for it, with the usual settings where it is only compared with.
+fn plan(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Option<Plan>, Failure> {
+    let node = &file.node;
+    if node.policy.pace == Pace::Planned {
+        return tuned(file, thresholds, policy).map(|planned| Some(planned.plan));
+    }
+    Ok(Typical::of(node, thresholds).and_then(|typical| typical.plan(&Settings::usual()).ok()))
+}
+
+/// The income of a run: the trace if there is one, else the node's own source; `None` where that leaves it to a trace.
+fn income(file: &NodeFile, trace: Option<&Path>) -> Result<Option<Income>, Failure> {
+    let source = &file.node.harvest.source;
+    let Some(trace) = trace else {
+        return Ok(Income::of(source));
+    };
+    Income::load(trace, source)
+        .map(Some)
+        .map_err(|error| match error {
+            TraceError::Refused(problems) => Failure::Refused(problems.render(colour())),
+            other => Failure::Unusable(other.to_string()),
+        })
 }

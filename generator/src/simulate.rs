@@ -3,6 +3,7 @@
 //! From a node, its policy and an income to what came of it: reports, silences, losses of supply, and where the energy went.
 
 pub mod baseline;
+pub mod columns;
 pub mod ledger;
 pub mod part;
 pub mod parts;

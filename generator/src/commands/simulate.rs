@@ -7,10 +7,7 @@ use std::time::Instant;
 use millpond::budget::Budget;
 use millpond::emit;
 use millpond::findings::{self, Severity};
-use millpond::income::{Income, TraceError};
 use millpond::node::{NodeFile, Pace};
-use millpond::plan::settings::Settings;
-use millpond::plan::typical::Typical;
 use millpond::printout::{self, Format};
 use millpond::simulate::parts::{Flashing, Parts};
 use millpond::simulate::picture::{Level, Picture};
@@ -19,10 +16,9 @@ use millpond::simulate::timeline::{Moment, Timeline, Watch};
 use millpond::thresholds::Thresholds;
 use millpond::units::*;
 use millpond::{policy, simulate};
-use millpond_policy::{Plan, Policy};
 
 use crate::cli::Simulate;
-use crate::failure::{Failure, colour};
+use crate::failure::Failure;
 
 /// node file → … → policy → income → run → printout
 pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
@@ -39,8 +35,13 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     }
     let policy = policy::policy(node, &thresholds)
         .map_err(|rejected| Failure::Refused(format!("{}: {}\n", file.path, rejected.text())))?;
-    let income = income(arguments, &file)?;
-    let plan = plan(&file, &thresholds, &policy)?;
+    let income = super::income(&file, arguments.trace.as_deref())?.ok_or_else(|| {
+        Failure::Unusable(format!(
+            "{} leaves its income to a trace: give one with --trace",
+            file.path
+        ))
+    })?;
+    let plan = super::plan(&file, &thresholds, &policy)?;
     let course = simulate::plan(node, arguments.days);
 
     let mut seen = Seen {
@@ -71,7 +72,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
         parts
     });
 
-    let levels = levels(&thresholds);
+    let levels = Level::of(&thresholds);
     if let Some(path) = &arguments.picture {
         let title = format!("{}: storage voltage over {} days", node.name, arguments.days);
         let svg = seen.picture.svg(&title, &levels).map_err(Failure::Unusable)?;
@@ -105,31 +106,6 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     }
 }
 
-/// The plan of the node: tuned where the node asks for it, with the usual settings where it is only compared with.
-fn plan(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Option<Plan>, Failure> {
-    let node = &file.node;
-    if node.policy.pace == Pace::Planned {
-        return super::tuned(file, thresholds, policy).map(|planned| Some(planned.plan));
-    }
-    Ok(Typical::of(node, thresholds).and_then(|typical| typical.plan(&Settings::usual()).ok()))
-}
-
-/// The income of the run: the trace if there is one, the node's own source otherwise.
-fn income(arguments: &Simulate, file: &NodeFile) -> Result<Income, Failure> {
-    if let Some(trace) = &arguments.trace {
-        return Income::load(trace, &file.node.harvest.source).map_err(|error| match error {
-            TraceError::Refused(problems) => Failure::Refused(problems.render(colour())),
-            other => Failure::Unusable(other.to_string()),
-        });
-    }
-    Income::of(&file.node.harvest.source).ok_or_else(|| {
-        Failure::Unusable(format!(
-            "{} leaves its income to a trace: give one with --trace",
-            file.path
-        ))
-    })
-}
-
 fn timeline(arguments: &Simulate) -> Result<Option<Timeline<BufWriter<File>>>, Failure> {
     let Some(path) = &arguments.timeline else {
         return Ok(None);
@@ -138,24 +114,6 @@ fn timeline(arguments: &Simulate) -> Result<Option<Timeline<BufWriter<File>>>, F
         |error: std::io::Error| Failure::Unusable(format!("{} cannot be written: {error}", path.display()));
     let file = File::create(path).map_err(unusable)?;
     Timeline::new(BufWriter::new(file)).map(Some).map_err(unusable)
-}
-
-/// The levels that a picture shows.
-fn levels(thresholds: &Thresholds) -> [Level; 3] {
-    [
-        Level {
-            name: "floor",
-            storage_v: thresholds.floor.get::<volt>(),
-        },
-        Level {
-            name: "measure from",
-            storage_v: f64::from(thresholds.measure.decide_mv) / 1e3,
-        },
-        Level {
-            name: "transmit from",
-            storage_v: f64::from(thresholds.transmit.decide_mv) / 1e3,
-        },
-    ]
 }
 
 /// Everything that looks at the run.

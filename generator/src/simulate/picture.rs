@@ -3,9 +3,12 @@
 use plotters::prelude::*;
 use textplots::{Chart, Plot as _, Shape};
 
-use crate::simulate::timeline::{Event, Moment, Watch};
+use crate::simulate::columns::{Column, Columns};
+use crate::simulate::timeline::{Moment, Watch};
+use crate::thresholds::Thresholds;
+use crate::units::*;
 
-/// Columns of time that a run is sorted into; the lowest and the highest voltage of each are kept, so that no dip is lost.
+/// Columns of time that a run is sorted into.
 const COLUMNS: usize = 800;
 /// Size of the drawing (pixels).
 const WIDTH: u32 = 960;
@@ -14,24 +17,16 @@ const HEIGHT: u32 = 520;
 /// Size of the terminal picture, in dots: two in a column, four in a row.
 const DOTS: (u32, u32) = (180, 60);
 
+/// A day (s).
+const DAY_S: f64 = 86_400.0;
 /// Bars of rising height.
 const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-
-/// What one column of time has seen.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Column {
-    lowest_v: f64,
-    highest_v: f64,
-    offered_w: f64,
-    reports: u32,
-    cuts: u32,
-}
 
 /// Collects what a picture needs while the run goes on, in a fixed amount of memory.
 #[derive(Clone, Debug)]
 pub struct Picture {
     duration_s: f64,
-    columns: Vec<Option<Column>>,
+    columns: Columns,
 }
 
 /// A threshold drawn across the picture.
@@ -43,12 +38,33 @@ pub struct Level {
     pub storage_v: f64,
 }
 
+impl Level {
+    /// The levels of a node that every picture shows: its floor, and from where it may measure and transmit.
+    pub fn of(thresholds: &Thresholds) -> [Self; 3] {
+        let at = |decide_mv: u32| f64::from(decide_mv) / 1e3;
+        [
+            Self {
+                name: "floor",
+                storage_v: thresholds.floor.get::<volt>(),
+            },
+            Self {
+                name: "measure from",
+                storage_v: at(thresholds.measure.decide_mv),
+            },
+            Self {
+                name: "transmit from",
+                storage_v: at(thresholds.transmit.decide_mv),
+            },
+        ]
+    }
+}
+
 impl Picture {
     /// An empty picture of a run of `duration_s`.
     pub fn new(duration_s: f64) -> Self {
         Self {
             duration_s,
-            columns: vec![None; COLUMNS],
+            columns: Columns::new(duration_s, COLUMNS),
         }
     }
 
@@ -104,14 +120,9 @@ impl Picture {
     fn strip(&self, figure: impl Fn(&Column) -> f64) -> String {
         let width = (DOTS.0 / 2) as usize;
         let mut bars = vec![0.0_f64; width];
-        for (place, column) in self
-            .columns
-            .iter()
-            .enumerate()
-            .filter_map(|(place, column)| Some((place, (*column)?)))
-        {
+        for (place, (_, column)) in self.columns.all().enumerate() {
             let bar = &mut bars[place * width / COLUMNS];
-            *bar = bar.max(figure(&column));
+            *bar = bar.max(column.as_ref().map_or(0.0, &figure));
         }
         let most = bars.iter().fold(0.0, |most: f64, bar| most.max(*bar));
         let height = |bar: &f64| {
@@ -220,13 +231,9 @@ impl Picture {
 
     /// The columns that saw something, with their time in days.
     fn seen(&self) -> impl Iterator<Item = (f64, Column)> {
-        let width_days = self.duration_s / 86_400.0 / COLUMNS as f64;
         self.columns
-            .iter()
-            .enumerate()
-            .filter_map(move |(index, column)| {
-                column.map(|column| ((index as f64 + 0.5) * width_days, column))
-            })
+            .seen()
+            .map(|(time_s, column)| (time_s / DAY_S, column))
     }
 
     fn range_v(&self, levels: &[Level]) -> (f64, f64) {
@@ -243,21 +250,6 @@ impl Picture {
 
 impl Watch for Picture {
     fn see(&mut self, moment: &Moment) {
-        let place = (moment.time_s / self.duration_s * COLUMNS as f64) as usize;
-        let Some(slot) = self.columns.get_mut(place) else {
-            return;
-        };
-        let column = slot.get_or_insert(Column {
-            lowest_v: f64::INFINITY,
-            highest_v: 0.0,
-            offered_w: 0.0,
-            reports: 0,
-            cuts: 0,
-        });
-        column.lowest_v = column.lowest_v.min(moment.storage_v);
-        column.highest_v = column.highest_v.max(moment.storage_v);
-        column.offered_w = column.offered_w.max(moment.offered_w);
-        column.reports += u32::from(moment.event == Event::Transmit);
-        column.cuts += u32::from(moment.event == Event::Cut);
+        self.columns.see(moment);
     }
 }
