@@ -51,6 +51,8 @@ pub(crate) enum Command {
     Lifetime(Lifetime),
     /// Preferred-value resistors for the gate comparator, the overvoltage limit and the sensing divider
     Dividers(Dividers),
+    /// Everything about a node on one page that needs no network, with pictures
+    Report(Report),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
 }
@@ -434,6 +436,33 @@ fn tolerance(text: &str) -> Result<Ratio, String> {
         Ok(part) if part >= fraction(0.0) && part <= fraction(0.2) => Ok(part),
         _ => Err("a percentage from 0 % to 20 %, with its % sign".to_owned()),
     }
+}
+
+#[derive(Args)]
+pub(crate) struct Report {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// The page to write
+    #[arg(short, long, value_name = "HTML")]
+    pub(crate) output: PathBuf,
+    /// Income from a CSV file in place of the node's own source, as for `simulate`
+    #[arg(long, value_name = "CSV")]
+    pub(crate) trace: Option<PathBuf>,
+    /// What decides how long to wait, in place of `pace` in the node file
+    #[arg(long, value_enum, value_name = "PACE")]
+    pub(crate) pace: Option<PaceArgument>,
+    /// How long the simulation runs
+    #[arg(long, value_name = "N", default_value_t = 365.0, value_parser = days)]
+    pub(crate) days: f64,
+    /// A bench log to fit and show
+    #[arg(long, value_name = "CSV")]
+    pub(crate) log: Option<PathBuf>,
+    /// What the whole bank was measured to have, as for `fit`
+    #[arg(long, value_name = "C", value_parser = quantity::<Capacitance>, requires = "log")]
+    pub(crate) capacitance: Option<Capacitance>,
+    /// What was measured to flow to the sleeping node, as for `fit`
+    #[arg(long, value_name = "I", value_parser = quantity::<Current>, requires = "log")]
+    pub(crate) sleep_current: Option<Current>,
 }
 
 #[derive(Args)]

@@ -10,6 +10,7 @@ pub(crate) mod generate;
 pub(crate) mod init;
 pub(crate) mod lifetime;
 pub(crate) mod log_plan;
+pub(crate) mod report;
 pub(crate) mod sensitivity;
 pub(crate) mod simulate;
 pub(crate) mod size;

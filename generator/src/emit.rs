@@ -9,7 +9,7 @@ mod json;
 mod names;
 mod provenance;
 mod rust_module;
-mod template;
+pub(crate) mod template;
 mod verify;
 mod write;
 

@@ -10,6 +10,7 @@
 //!                                                        node + catalogue -> size (by thresholds, survival, simulate) -> printout
 //! bench discharge -> cell -> printout
 //!                                                        node + log -> fit -> printout
+//!                                                        all of these -> report
 //! ```
 //!
 //! [`generate`] goes the whole way in one call.
@@ -70,5 +71,7 @@ pub mod comparison;
 pub mod sensitivity;
 
 pub mod lifetime;
+
+pub mod report;
 
 pub use generated::generate;

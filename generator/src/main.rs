@@ -27,6 +27,7 @@ fn main() -> ExitCode {
         Command::Sensitivity(arguments) => commands::sensitivity::run(&arguments),
         Command::Lifetime(arguments) => commands::lifetime::run(&arguments),
         Command::Dividers(arguments) => commands::dividers::run(&arguments),
+        Command::Report(arguments) => commands::report::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),
     };
     match done {

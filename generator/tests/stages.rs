@@ -33,6 +33,7 @@ const STAGES: &[&str] = &[
     "comparison",
     "sensitivity",
     "lifetime",
+    "report",
     "lib",
 ];
 

@@ -1,5 +1,7 @@
 //! `millpond fit`: parameters and findings from a bench log.
 
+use std::path::Path;
+
 use millpond::emit;
 use millpond::fit::{Fit, Known, write};
 use millpond::log::{Log, LogError};
@@ -12,20 +14,7 @@ use crate::failure::{Failure, colour};
 /// node file, log → fit → printout, and a copy of the node file
 pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     let file = NodeFile::load(&arguments.node)?;
-    let log = Log::load(&arguments.log).map_err(|error| match error {
-        LogError::Refused(problems) => Failure::Refused(problems.render(colour())),
-        other => Failure::Unusable(other.to_string()),
-    })?;
-    let path = arguments.log.display();
-    for (line, reason) in &log.skipped_rows {
-        eprintln!("{path}:{line}: passed over: {reason}");
-    }
-    if log.skipped > log.skipped_rows.len() {
-        eprintln!(
-            "{path}: {} more rows were passed over",
-            log.skipped - log.skipped_rows.len()
-        );
-    }
+    let log = log(&arguments.log)?;
     let fit = Fit::of(
         &file.node,
         &log,
@@ -44,11 +33,30 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     let text = write::written(&file.text, &fit)
         .map_err(|error| Failure::Refused(format!("{}: {error}\n", target.display())))?;
     // Profiles are named from the file's own folder: the copy has to be a node that can be read there.
-    let folder = target.parent().unwrap_or(std::path::Path::new(""));
+    let folder = target.parent().unwrap_or(Path::new(""));
     if let Err(problems) = NodeFile::parse(&target.display().to_string(), &text, folder) {
         return Err(Failure::Refused(problems.render(colour())));
     }
     emit::write_all(&[(target.clone(), text)]).map_err(|error| Failure::Unusable(error.to_string()))?;
     eprintln!("wrote {}", target.display());
     Ok(())
+}
+
+/// The log at `path`; rows that were passed over are said on standard error.
+pub(super) fn log(path: &Path) -> Result<Log, Failure> {
+    let log = Log::load(path).map_err(|error| match error {
+        LogError::Refused(problems) => Failure::Refused(problems.render(colour())),
+        other => Failure::Unusable(other.to_string()),
+    })?;
+    let path = path.display();
+    for (line, reason) in &log.skipped_rows {
+        eprintln!("{path}:{line}: passed over: {reason}");
+    }
+    if log.skipped > log.skipped_rows.len() {
+        eprintln!(
+            "{path}: {} more rows were passed over",
+            log.skipped - log.skipped_rows.len()
+        );
+    }
+    Ok(log)
 }

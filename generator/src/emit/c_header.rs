@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use millpond_policy::Rejected;
-use minijinja::context;
 use minijinja::value::{Serde, Value};
+use minijinja::{AutoEscape, context};
 
 use super::{Constants, Emitter, names, plan, plan_lines, template, threshold_lines};
 
@@ -42,6 +42,6 @@ impl Emitter for CHeader {
             plan => plan(constants),
             plan_lines => plan_lines(constants),
         };
-        template::render(TEMPLATE, &[PLANNER], context)
+        template::render(TEMPLATE, &[PLANNER], context, AutoEscape::None)
     }
 }

@@ -1,7 +1,7 @@
 //! The Rust module.
 
-use minijinja::context;
 use minijinja::value::{Serde, Value};
+use minijinja::{AutoEscape, context};
 
 use super::{Constants, Emitter, names, plan, plan_lines, template, threshold_lines};
 
@@ -24,6 +24,6 @@ impl Emitter for RustModule {
             plan => plan(constants),
             plan_lines => plan_lines(constants),
         };
-        template::render(TEMPLATE, &[], context)
+        template::render(TEMPLATE, &[], context, AutoEscape::None)
     }
 }

@@ -3,8 +3,13 @@
 use minijinja::syntax::SyntaxConfig;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value};
 
-/// Fills a template that is part of this program. Those that it includes are given by name and text.
-pub(super) fn render(template: &str, included: &[(&'static str, &'static str)], context: Value) -> String {
+/// Fills a template that is part of this program; `escape` says what the result is. Those that it includes are given by name and text.
+pub(crate) fn render(
+    template: &str,
+    included: &[(&'static str, &'static str)],
+    context: Value,
+    escape: AutoEscape,
+) -> String {
     // OK because these settings, the template and the names in the context are all fixed when this is compiled; the
     // tests render each template.
     let syntax = SyntaxConfig::builder()
@@ -16,7 +21,7 @@ pub(super) fn render(template: &str, included: &[(&'static str, &'static str)], 
     let mut environment = Environment::new();
     environment.set_syntax(syntax);
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
-    environment.set_auto_escape_callback(|_| AutoEscape::None);
+    environment.set_auto_escape_callback(move |_| escape.clone());
     for (name, text) in included {
         environment
             .add_template(name, text)
@@ -35,11 +40,13 @@ mod tests {
     #[test]
     #[should_panic(expected = "the template fits its context")]
     fn an_undefined_name_is_an_error() {
-        render("{{ missing }}", &[], context! {});
+        render("{{ missing }}", &[], context! {}, AutoEscape::None);
     }
 
     #[test]
-    fn nothing_is_escaped_and_the_last_newline_stays() {
-        assert_eq!(render("{{ text }}\n", &[], context! { text => "<&>" }), "<&>\n");
+    fn what_is_asked_for_is_escaped_and_the_last_newline_stays() {
+        let text = |escape| render("{{ text }}\n", &[], context! { text => "<&>" }, escape);
+        assert_eq!(text(AutoEscape::None), "<&>\n");
+        assert_eq!(text(AutoEscape::Html), "&lt;&amp;&gt;\n");
     }
 }

@@ -108,12 +108,13 @@ fn finding(finding: &Finding) -> FindingView {
     FindingView {
         code: finding.code,
         text: finding.text.clone(),
-        confidence: word(finding.confidence),
+        confidence: confidence(finding.confidence),
         time_s: finding.time_s,
     }
 }
 
-fn word(confidence: Confidence) -> &'static str {
+/// How sure a finding is, as a word.
+pub(crate) fn confidence(confidence: Confidence) -> &'static str {
     match confidence {
         Confidence::High => "high",
         Confidence::Medium => "medium",
@@ -133,13 +134,6 @@ pub fn text(name: &str, log: &Log, fit: &Fit) -> String {
         ));
     }
     text.push_str("\n\n");
-    let shown = |value: f64, unit: &'static str| match unit {
-        "F" => Engineering(farads(value), unit).to_string(),
-        "ohm" => Engineering(ohms(value), unit).to_string(),
-        "A" => Engineering(amperes(value), unit).to_string(),
-        "J" => Engineering(joules(value), unit).to_string(),
-        _ => Engineering(watts(value), unit).to_string(),
-    };
     let row = |parameter: &Parameter| {
         let cell =
             |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |value| shown(value, parameter.unit));
@@ -184,7 +178,7 @@ pub fn text(name: &str, log: &Log, fit: &Fit) -> String {
             "[{}] {} (confidence: {})\n",
             finding.code,
             finding.text,
-            word(finding.confidence)
+            confidence(finding.confidence)
         ));
     }
     let picture = picture::terminal(fit);
@@ -194,7 +188,19 @@ pub fn text(name: &str, log: &Log, fit: &Fit) -> String {
     text
 }
 
-fn title(name: &str) -> &'static str {
+/// A parameter's value with its unit.
+pub(crate) fn shown(value: f64, unit: &'static str) -> String {
+    match unit {
+        "F" => Engineering(farads(value), unit).to_string(),
+        "ohm" => Engineering(ohms(value), unit).to_string(),
+        "A" => Engineering(amperes(value), unit).to_string(),
+        "J" => Engineering(joules(value), unit).to_string(),
+        _ => Engineering(watts(value), unit).to_string(),
+    }
+}
+
+/// What people call the parameter of this name.
+pub(crate) fn title(name: &str) -> &'static str {
     match name {
         "capacitance_f" => "capacitance",
         "resistance_ohm" => "series resistance",

@@ -12,6 +12,13 @@ const BAR: usize = 20;
 /// The three answers as JSON names them, in the order of [`Outlook::numbers`].
 const ANSWERS: [&str; 3] = ["transmit_v", "dark_from_full_s", "dark_from_transmit_s"];
 
+/// The three answers as people read them.
+pub(crate) const TITLES: [&str; 3] = [
+    "transmit threshold",
+    "in the dark from full to the floor",
+    "in the dark from the transmit threshold to the floor",
+];
+
 /// The sensitivity as JSON has it. A change is that of a percent more of a quantity, or of one more of a count.
 #[derive(Serialize)]
 pub struct View {
@@ -103,12 +110,7 @@ pub fn text(name: &str, found: &Sensitivity, rows: usize) -> String {
         "{name}, worst corner; what a percent more of each input does, and what one more of each count\n"
     );
     let numbers = found.outlook.numbers();
-    let titles = [
-        "transmit threshold",
-        "in the dark from full to the floor",
-        "in the dark from the transmit threshold to the floor",
-    ];
-    for (which, title) in titles.iter().enumerate() {
+    for (which, title) in TITLES.iter().enumerate() {
         if numbers[which].is_nan() {
             text.push_str(&format!("\n{title}: nothing draws, for ever\n"));
             continue;
@@ -158,7 +160,8 @@ pub fn text(name: &str, found: &Sensitivity, rows: usize) -> String {
     text
 }
 
-fn shown(which: usize, value: f64) -> String {
+/// One of the three answers with its unit.
+pub(crate) fn shown(which: usize, value: f64) -> String {
     if which == 0 {
         Engineering(volts(value), "V").to_string()
     } else {
@@ -166,8 +169,8 @@ fn shown(which: usize, value: f64) -> String {
     }
 }
 
-/// A change with its sign.
-fn signed(which: usize, value: f64) -> String {
+/// A change of one of the three answers with its sign.
+pub(crate) fn signed(which: usize, value: f64) -> String {
     if value.is_nan() || value == 0.0 {
         return "-".to_owned();
     }

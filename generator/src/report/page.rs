@@ -1,0 +1,262 @@
+//! The page itself: every view put into the template.
+
+use minijinja::value::Serde;
+use minijinja::{AutoEscape, Value};
+use serde::Serialize;
+
+use super::Input;
+use super::actions::{self, ActionView, Asleep};
+use super::chart::Chart;
+use super::course::CourseView;
+use super::dark::DarkView;
+use super::fitted::Fitted;
+use super::job;
+use super::ladder::Ladder;
+use super::pace::PaceView;
+use super::rules::Rules;
+use super::tornado::Tornado;
+use crate::budget::Budget;
+use crate::emit::template::render;
+use crate::node::Node;
+use crate::printout;
+use crate::text::Engineering;
+use crate::thresholds::Thresholds;
+use crate::units::*;
+
+const PAGE: &str = include_str!("../../../templates/report/page.html.jinja");
+/// Sections of the page, by the names under which it includes them.
+const SECTIONS: [(&str, &str); 8] = [
+    (
+        "ladder",
+        include_str!("../../../templates/report/ladder.svg.jinja"),
+    ),
+    (
+        "thresholds",
+        include_str!("../../../templates/report/thresholds.html.jinja"),
+    ),
+    (
+        "actions",
+        include_str!("../../../templates/report/actions.html.jinja"),
+    ),
+    ("dark", include_str!("../../../templates/report/dark.html.jinja")),
+    (
+        "course",
+        include_str!("../../../templates/report/course.html.jinja"),
+    ),
+    (
+        "tornado",
+        include_str!("../../../templates/report/tornado.html.jinja"),
+    ),
+    ("log", include_str!("../../../templates/report/log.html.jinja")),
+    (
+        "closing",
+        include_str!("../../../templates/report/closing.html.jinja"),
+    ),
+];
+const STYLE: &str = include_str!("../../../templates/page/page.css");
+const CHARTS_SCRIPT: &str = include_str!("../../../templates/page/charts.js");
+const PLOT_STYLE: &str = include_str!("../../../templates/page/uplot/uPlot.min.css");
+const PLOT_SCRIPT: &str = include_str!("../../../templates/page/uplot/uPlot.iife.min.js");
+const PLOT_LICENCE: &str = include_str!("../../../templates/page/uplot/LICENSE");
+
+/// One number that matters.
+#[derive(Serialize)]
+pub(super) struct Figure {
+    pub(super) label: &'static str,
+    pub(super) value: String,
+    pub(super) note: String,
+}
+
+/// A row of the table of thresholds: a cause, then its volts for each action.
+#[derive(Serialize)]
+struct ThresholdRow {
+    name: String,
+    cells: Vec<String>,
+    is_total: bool,
+}
+
+/// Everything that the template is given.
+#[derive(Serialize)]
+pub(super) struct Page {
+    version: &'static str,
+    node: String,
+    job: String,
+    pub(super) figures: Vec<Figure>,
+    pub(super) findings: Vec<printout::findings::View>,
+    ladder: Ladder,
+    threshold_names: Vec<&'static str>,
+    threshold_rows: Vec<ThresholdRow>,
+    actions: Vec<ActionView>,
+    working: String,
+    asleep: Asleep,
+    pub(super) dark: Vec<DarkView>,
+    pub(super) course: Option<CourseView>,
+    pub(super) pace: Option<PaceView>,
+    pub(super) rules: Option<Rules>,
+    pub(super) tornados: Vec<Tornado>,
+    pub(super) fitted: Option<Fitted>,
+    has_series: bool,
+    has_radio: bool,
+    pub(super) inputs: Vec<Input>,
+    pub(super) input_hash: String,
+    node_text: String,
+    #[serde(skip)]
+    pub(super) charts: Vec<Chart>,
+}
+
+impl Page {
+    /// What follows from the node alone.
+    pub(super) fn new(node: &Node, text: &str, budget: &Budget, thresholds: &Thresholds) -> Self {
+        let decide =
+            |decide_mv: u32| Engineering(crate::rounding::from_millivolts(decide_mv), "V").to_string();
+        let above = |decide_mv: u32| {
+            let above = crate::rounding::from_millivolts(decide_mv) - thresholds.floor;
+            format!("{} above the floor", Engineering(above, "V"))
+        };
+        let (measure_mv, transmit_mv) = (thresholds.measure.decide_mv, thresholds.transmit.decide_mv);
+        Self {
+            version: env!("CARGO_PKG_VERSION"),
+            node: node.name.clone(),
+            job: job::sentence(node, budget),
+            figures: vec![
+                Figure {
+                    label: "transmit from",
+                    value: decide(transmit_mv),
+                    note: above(transmit_mv),
+                },
+                Figure {
+                    label: "measure from",
+                    value: decide(measure_mv),
+                    note: above(measure_mv),
+                },
+            ],
+            findings: Vec::new(),
+            ladder: Ladder::of(node, thresholds),
+            threshold_names: thresholds.actions().iter().map(|(name, _)| *name).collect(),
+            threshold_rows: threshold_rows(thresholds),
+            actions: actions::views(budget),
+            working: Engineering(budget.working_voltage, "V").to_string(),
+            asleep: Asleep::of(budget),
+            dark: Vec::new(),
+            course: None,
+            pace: None,
+            rules: None,
+            tornados: Vec::new(),
+            fitted: None,
+            has_series: node.storage.iter().any(|capacitor| capacitor.series > 1),
+            has_radio: node.radio.is_some(),
+            inputs: Vec::new(),
+            input_hash: String::new(),
+            node_text: text.to_owned(),
+            charts: actions::charts(budget),
+        }
+    }
+
+    /// The text of the page.
+    pub(super) fn render(&self) -> String {
+        // Plain structs of numbers and strings: serialising cannot fail.
+        let charts = serde_json::to_string(&self.charts).unwrap_or_default();
+        let context = minijinja::context! {
+            style => [PLOT_STYLE, STYLE].map(inline).join("\n"),
+            scripts => [PLOT_SCRIPT, CHARTS_SCRIPT].map(inline).join("\n"),
+            plot_licence => PLOT_LICENCE,
+            // In a script element only `<` can end the data early.
+            charts => charts.replace('<', "\\u003c"),
+            ..Value::from(Serde(self)),
+        };
+        render(PAGE, &SECTIONS, context, AutoEscape::Html)
+    }
+}
+
+/// A script or a style that cannot end the element that it stands in.
+fn inline(text: &str) -> String {
+    text.replace("</script", "<\\/script")
+        .replace("</style", "<\\/style")
+}
+
+/// The thresholds as a table: the floor, every cause, what firmware must read.
+fn threshold_rows(thresholds: &Thresholds) -> Vec<ThresholdRow> {
+    let actions = thresholds.actions();
+    let row = |name: &str, is_total, cells: Vec<String>| ThresholdRow {
+        name: name.to_owned(),
+        cells,
+        is_total,
+    };
+    let volts_of = |voltage: Voltage| format!("{:.4} V", voltage.get::<volt>());
+    let floor = row("floor", false, vec![volts_of(thresholds.floor); actions.len()]);
+    let causes = thresholds.transmit.terms.iter().enumerate().map(|(place, term)| {
+        let cells = actions.iter().map(|(_, threshold)| {
+            threshold
+                .terms
+                .get(place)
+                .map_or_else(String::new, |term| volts_of(term.voltage))
+        });
+        row(&format!("+ {}", term.cause.name()), false, cells.collect())
+    });
+    let decide = row(
+        "= decide",
+        true,
+        actions
+            .iter()
+            .map(|(_, threshold)| format!("{} mV", threshold.decide_mv))
+            .collect(),
+    );
+    let counts = row(
+        "decide, raw counts",
+        false,
+        actions
+            .iter()
+            .map(|(_, threshold)| threshold.decide_counts.to_string())
+            .collect(),
+    );
+    std::iter::once(floor)
+        .chain(causes)
+        .chain([decide, counts])
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::node;
+
+    fn page(name: &str, text: &str) -> String {
+        let node = node::example(name);
+        let budget = Budget::of(&node);
+        Page::new(&node, text, &budget, &Thresholds::of(&node)).render()
+    }
+
+    /// What a node file says is shown, not run.
+    #[test]
+    fn text_of_the_node_file_stays_text() {
+        let page = page("crack-gauge", "# </script><script>alert(1)</script>");
+        assert!(!page.contains("<script>alert"));
+        assert!(page.contains("&lt;script&gt;alert(1)"));
+    }
+
+    /// Nothing in the page points out of it, whatever a browser may make of it.
+    #[test]
+    fn the_page_asks_for_nothing() {
+        let page = page("display-case", "");
+        for mark in [
+            "src=\"http",
+            "href=\"http",
+            "@import",
+            "url(http",
+            "<link",
+            "<img",
+            "<iframe",
+        ] {
+            assert!(!page.contains(mark), "{mark}");
+        }
+        assert!(page.contains("default-src &#x27;none&#x27;") || page.contains("default-src 'none'"));
+    }
+
+    /// The library's own texts do not end the elements that they stand in.
+    #[test]
+    fn inlined_texts_stay_inside() {
+        let page = page("pump-bearing", "");
+        assert_eq!(page.matches("</script").count(), page.matches("<script").count());
+        assert_eq!(page.matches("</style>").count(), page.matches("<style>").count());
+    }
+}

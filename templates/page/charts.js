@@ -1,0 +1,193 @@
+// Draws the page's charts from the numbers in it: panels that share axis, zoom and pointer.
+(() => {
+  "use strict";
+  const colour = (name) => () => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  const LINES = ["--accent", "--second", "--third"];
+  const DASHES = [[], [7, 4], [2, 3]];
+  const AXIS_WIDTH = 62;
+  const plots = [];
+
+  // Part of the range that a press of a key or a button zooms or moves by.
+  const ZOOM = 2;
+  const MOVE = 0.5;
+
+  const series = (one, place, panel) => {
+    const given = {
+      label: one.label,
+      value: (_, value) => (value == null ? "–" : value.toFixed(panel.digits)),
+      stroke: colour(LINES[place % LINES.length]),
+      dash: DASHES[place % DASHES.length],
+      width: 1.25,
+      points: { show: false },
+    };
+    if (one.drawn === "step") given.paths = uPlot.paths.stepped({ align: 1 });
+    if (one.drawn === "bars") {
+      given.paths = uPlot.paths.bars({ size: [1, 100], gap: 0 });
+      given.fill = colour("--group-0");
+      given.dash = [];
+    }
+    if (one.drawn === "dots") {
+      given.paths = () => null;
+      given.points = { show: true, size: 4, width: 1, fill: colour("--paper") };
+    }
+    return given;
+  };
+
+  const range = (panel) => (_, low, high) => {
+    const values = panel.levels.map((level) => level.value);
+    if (low != null) values.push(low, high);
+    if (panel.from_zero) values.push(0);
+    if (values.length === 0) return [0, 1];
+    const least = Math.min(...values);
+    const most = Math.max(...values);
+    const room = (most - least || Math.abs(most) || 1) * 0.06;
+    return [panel.from_zero && least === 0 ? 0 : least - room, most + room];
+  };
+
+  // Levels as dashed lines with their names, spans as stripes with a stroke at each end.
+  const marks = (panel, spans) => (u) => {
+    const { ctx } = u;
+    const ratio = devicePixelRatio;
+    const { left, top, width, height } = u.bbox;
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(left, top, width, height);
+    ctx.clip();
+    ctx.font = `${11 * ratio}px system-ui, "DejaVu Sans", sans-serif`;
+    for (const span of spans) {
+      const from = u.valToPos(span.from, "x", true);
+      const until = Math.max(u.valToPos(span.until, "x", true), from + ratio);
+      ctx.fillStyle = colour("--second")();
+      ctx.globalAlpha = 0.14;
+      ctx.fillRect(from, top, until - from, height);
+      ctx.globalAlpha = 0.8;
+      ctx.fillRect(from, top, ratio, height);
+      ctx.fillRect(until - ratio, top, ratio, height);
+      ctx.globalAlpha = 1;
+    }
+    panel.levels.forEach((level, place) => {
+      const y = u.valToPos(level.value, "y", true);
+      ctx.strokeStyle = colour("--faint")();
+      ctx.lineWidth = ratio;
+      ctx.setLineDash([(3 + 3 * place) * ratio, 3 * ratio]);
+      ctx.beginPath();
+      ctx.moveTo(left, y);
+      ctx.lineTo(left + width, y);
+      ctx.stroke();
+      ctx.setLineDash([]);
+      const text = `${level.label} ${level.value.toFixed(3)} V`;
+      const from = left + 6 * ratio;
+      ctx.fillStyle = colour("--paper")();
+      ctx.globalAlpha = 0.75;
+      ctx.fillRect(from - 2 * ratio, y - 14 * ratio, ctx.measureText(text).width + 4 * ratio, 13 * ratio);
+      ctx.globalAlpha = 1;
+      ctx.fillStyle = colour("--ink")();
+      ctx.fillText(text, from, y - 4 * ratio);
+    });
+    ctx.restore();
+  };
+
+  const axes = (chart, panel, isLowest) => {
+    const look = { stroke: colour("--ink"), grid: { stroke: colour("--rule"), width: 1 }, ticks: { stroke: colour("--rule"), width: 1 }, font: '12px system-ui, "DejaVu Sans", sans-serif', labelFont: '12px system-ui, "DejaVu Sans", sans-serif' };
+    return [
+      { ...look, label: isLowest ? chart.axis : undefined, labelSize: isLowest ? 18 : 0, size: isLowest ? 34 : 22 },
+      { ...look, label: panel.axis, labelSize: 18, size: AXIS_WIDTH - 18 },
+    ];
+  };
+
+  const draw = (place, chart) => {
+    const panels = [];
+    const first = chart.at[0];
+    const last = chart.at[chart.at.length - 1];
+    const show = (from, until) => {
+      const width = Math.min(until - from, last - first);
+      const start = Math.min(Math.max(from, first), last - width);
+      panels.forEach((u) => u.setScale("x", { min: start, max: start + width }));
+    };
+    const change = (zoom, move) => {
+      const { min, max } = panels[0].scales.x;
+      const middle = (min + max) / 2 + (max - min) * move;
+      const half = ((max - min) / 2) * zoom;
+      show(middle - half, middle + half);
+    };
+    const keys = document.createElement("div");
+    keys.className = "keys";
+    for (const [text, act] of [
+      ["closer", () => change(1 / ZOOM, 0)],
+      ["wider", () => change(ZOOM, 0)],
+      ["earlier", () => change(1, -MOVE)],
+      ["later", () => change(1, MOVE)],
+      ["all", () => show(first, last)],
+    ]) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = text;
+      button.addEventListener("click", act);
+      keys.append(button);
+    }
+    keys.append("or drag across a plot; arrow keys read values off it");
+    place.append(keys);
+    let isFollowing = false;
+    chart.panels.forEach((panel, number) => {
+      const box = document.createElement("div");
+      box.tabIndex = 0;
+      box.setAttribute("role", "img");
+      box.setAttribute("aria-label", `${panel.axis} over ${chart.axis}: ${panel.series.map((one) => one.label).join(", ")}`);
+      place.append(box);
+      const u = new uPlot(
+        {
+          width: Math.max(place.clientWidth, 200),
+          height: panel.height,
+          cursor: { sync: { key: chart.id }, drag: { x: true, y: false } },
+          scales: { x: { time: false }, y: { range: range(panel) } },
+          axes: axes(chart, panel, number === chart.panels.length - 1),
+          series: [{ label: chart.axis, value: (_, value) => (value == null ? "–" : value.toFixed(3)) }, ...panel.series.map((one, at) => series(one, at, panel))],
+          bands: panel.series.flatMap((one, at) => (one.drawn === "band" ? [{ series: [at + 1, at + 2], fill: colour("--group-0") }] : [])),
+          hooks: {
+            drawClear: [],
+            draw: [marks(panel, chart.spans)],
+            setScale: [
+              (self, key) => {
+                if (key !== "x" || isFollowing) return;
+                isFollowing = true;
+                const { min, max } = self.scales.x;
+                panels.filter((other) => other !== self).forEach((other) => other.setScale("x", { min, max }));
+                isFollowing = false;
+              },
+            ],
+          },
+        },
+        [chart.at, ...panel.series.map((one) => one.values)],
+        box,
+      );
+      box.addEventListener("keydown", (event) => {
+        const step = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
+        if (!step) return;
+        event.preventDefault();
+        const from = u.cursor.idx ?? u.valToIdx((u.scales.x.min + u.scales.x.max) / 2);
+        const at = Math.min(Math.max(from + step, 0), chart.at.length - 1);
+        u.setCursor({ left: u.valToPos(chart.at[at], "x"), top: panel.height / 2 });
+      });
+      panels.push(u);
+      plots.push(u);
+    });
+    new ResizeObserver(() => {
+      panels.forEach((u, number) => u.setSize({ width: Math.max(place.clientWidth, 200), height: chart.panels[number].height }));
+    }).observe(place);
+  };
+
+  const again = () => plots.forEach((u) => u.redraw(true, true));
+  const charts = JSON.parse(document.getElementById("charts").textContent);
+  for (const chart of charts) {
+    const place = document.querySelector(`[data-chart="${chart.id}"]`);
+    if (place) draw(place, chart);
+  }
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", again);
+  // On paper every page is light.
+  const paper = (isPrinting) => () => {
+    document.documentElement.classList.toggle("on-paper", isPrinting);
+    again();
+  };
+  addEventListener("beforeprint", paper(true));
+  addEventListener("afterprint", paper(false));
+})();
