@@ -4,12 +4,35 @@
   const colour = (name) => () => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const LINES = ["--accent", "--second", "--third"];
   const DASHES = [[], [7, 4], [2, 3]];
+  const DASH_NAMES = ["solid", "dashed", "dotted"];
   const AXIS_WIDTH = 62;
   const plots = [];
 
   // Part of the range that a press of a key or a button zooms or moves by.
   const ZOOM = 2;
   const MOVE = 0.5;
+
+  // More values than this in view are put together, by powers of two.
+  const MOST_IN_VIEW = 400;
+  const MERGED = {
+    most: (values) => Math.max(...values),
+    least: (values) => Math.min(...values),
+    mean: (values) => values.reduce((sum, value) => sum + value, 0) / values.length,
+  };
+
+  // Each `together` values as one; at the middle of their stretch of the axis.
+  const merged = (chart, panel, together) => {
+    if (together === 1) return [chart.at, ...panel.series.map((one) => one.values)];
+    const chunks = (values, act) => {
+      const found = [];
+      for (let from = 0; from < values.length; from += together) {
+        const some = values.slice(from, from + together).filter((value) => value != null);
+        found.push(some.length ? act(some) : null);
+      }
+      return found;
+    };
+    return [chunks(chart.at, MERGED.mean), ...panel.series.map((one) => chunks(one.values, MERGED[one.merged]))];
+  };
 
   const series = (one, place, panel) => {
     const given = {
@@ -18,8 +41,11 @@
       stroke: colour(LINES[place % LINES.length]),
       dash: DASHES[place % DASHES.length],
       width: 1.25,
+      spanGaps: true,
       points: { show: false },
     };
+    // The two edges of a band lie too close for dashes: their places tell them apart.
+    if (panel.series[0].drawn === "band" && place < 2) given.dash = [];
     if (one.drawn === "step") given.paths = uPlot.paths.stepped({ align: 1 });
     if (one.drawn === "bars") {
       given.paths = uPlot.paths.bars({ size: [1, 100], gap: 0 });
@@ -53,6 +79,8 @@
     ctx.beginPath();
     ctx.rect(left, top, width, height);
     ctx.clip();
+    ctx.textAlign = "left";
+    ctx.textBaseline = "alphabetic";
     ctx.font = `${11 * ratio}px system-ui, "DejaVu Sans", sans-serif`;
     for (const span of spans) {
       const from = u.valToPos(span.from, "x", true);
@@ -90,7 +118,7 @@
   const axes = (chart, panel, isLowest) => {
     const look = { stroke: colour("--ink"), grid: { stroke: colour("--rule"), width: 1 }, ticks: { stroke: colour("--rule"), width: 1 }, font: '12px system-ui, "DejaVu Sans", sans-serif', labelFont: '12px system-ui, "DejaVu Sans", sans-serif' };
     return [
-      { ...look, label: isLowest ? chart.axis : undefined, labelSize: isLowest ? 18 : 0, size: isLowest ? 34 : 22 },
+      isLowest ? { ...look, label: chart.axis, labelSize: 18, size: 32 } : { ...look, values: () => [], size: 8 },
       { ...look, label: panel.axis, labelSize: 18, size: AXIS_WIDTH - 18 },
     ];
   };
@@ -128,6 +156,16 @@
     keys.append("or drag across a plot; arrow keys read values off it");
     place.append(keys);
     let isFollowing = false;
+    let together = 1;
+    const merges = chart.panels.every((panel) => panel.series.every((one) => one.merged !== "never"));
+    const regroup = (min, max) => {
+      if (!merges) return;
+      const inView = (chart.at.length * (max - min)) / (last - first);
+      const wanted = 2 ** Math.max(0, Math.ceil(Math.log2(inView / MOST_IN_VIEW)));
+      if (wanted === together) return;
+      together = wanted;
+      panels.forEach((u, number) => u.setData(merged(chart, chart.panels[number], together), false));
+    };
     chart.panels.forEach((panel, number) => {
       const box = document.createElement("div");
       box.tabIndex = 0;
@@ -143,15 +181,16 @@
           axes: axes(chart, panel, number === chart.panels.length - 1),
           series: [{ label: chart.axis, value: (_, value) => (value == null ? "–" : value.toFixed(3)) }, ...panel.series.map((one, at) => series(one, at, panel))],
           bands: panel.series.flatMap((one, at) => (one.drawn === "band" ? [{ series: [at + 1, at + 2], fill: colour("--group-0") }] : [])),
+          legend: { markers: { dash: (self, at) => (self.series[at].dash?.length ? DASH_NAMES[(at - 1) % DASH_NAMES.length] : "solid") } },
           hooks: {
-            drawClear: [],
             draw: [marks(panel, chart.spans)],
             setScale: [
               (self, key) => {
                 if (key !== "x" || isFollowing) return;
                 isFollowing = true;
                 const { min, max } = self.scales.x;
-                panels.filter((other) => other !== self).forEach((other) => other.setScale("x", { min, max }));
+                regroup(min, max);
+                panels.filter((other) => other !== self || merges).forEach((other) => other.setScale("x", { min, max }));
                 isFollowing = false;
               },
             ],
@@ -165,12 +204,13 @@
         if (!step) return;
         event.preventDefault();
         const from = u.cursor.idx ?? u.valToIdx((u.scales.x.min + u.scales.x.max) / 2);
-        const at = Math.min(Math.max(from + step, 0), chart.at.length - 1);
-        u.setCursor({ left: u.valToPos(chart.at[at], "x"), top: panel.height / 2 });
+        const at = Math.min(Math.max(from + step, 0), u.data[0].length - 1);
+        u.setCursor({ left: u.valToPos(u.data[0][at], "x"), top: panel.height / 2 });
       });
       panels.push(u);
       plots.push(u);
     });
+    show(first, last);
     new ResizeObserver(() => {
       panels.forEach((u, number) => u.setSize({ width: Math.max(place.clientWidth, 200), height: chart.panels[number].height }));
     }).observe(place);

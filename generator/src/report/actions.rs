@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::chart::{Chart, Drawn, Panel, Series, rounded};
+use super::chart::{Chart, Drawn, Merged, Panel, Series, rounded};
 use crate::budget::{ActionBudget, Budget, Draw};
 use crate::text::Engineering;
 use crate::units::*;
@@ -125,6 +125,7 @@ fn chart(name: &'static str, action: &ActionBudget) -> Chart {
     let series = |label: &str, values| Series {
         label: label.to_owned(),
         drawn: Drawn::Step,
+        merged: Merged::Never,
         values,
     };
     Chart {

@@ -38,6 +38,8 @@ pub(super) struct Panel {
 pub(super) struct Series {
     pub(super) label: String,
     pub(super) drawn: Drawn,
+    /// What stands for several values where a plot has more of them than it has room for.
+    pub(super) merged: Merged,
     /// As long as the chart's axis; `None` where there is nothing.
     pub(super) values: Vec<Option<f64>>,
 }
@@ -53,6 +55,17 @@ pub(super) enum Drawn {
     Band,
     Bars,
     Dots,
+}
+
+/// How several values become one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Merged {
+    Most,
+    Least,
+    Mean,
+    /// They do not: every value is drawn.
+    Never,
 }
 
 /// A value drawn across a panel.

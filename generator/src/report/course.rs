@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::chart::{Chart, Drawn, Level, Panel, Series, Span, rounded};
+use super::chart::{Chart, Drawn, Level, Merged, Panel, Series, Span, rounded};
 use crate::simulate::columns::Columns;
 use crate::simulate::picture;
 use crate::simulate::timeline::{Event, Moment, Watch};
@@ -115,17 +115,18 @@ fn chart(id: &str, columns: &Columns, levels: &[picture::Level], silence: Span) 
         cuts.push(column.and_then(|column| (column.cuts > 0).then_some(rounded(column.lowest_v, 3))));
     }
     let has_cuts = cuts.iter().any(Option::is_some);
-    let series = |label: &str, drawn, values| Series {
+    let series = |label: &str, drawn, merged, values| Series {
         label: label.to_owned(),
         drawn,
+        merged,
         values,
     };
     let mut storage = vec![
-        series("highest", Drawn::Band, high),
-        series("lowest", Drawn::Line, low),
+        series("highest", Drawn::Band, Merged::Most, high),
+        series("lowest", Drawn::Line, Merged::Least, low),
     ];
     if has_cuts {
-        storage.push(series("supply lost", Drawn::Dots, cuts));
+        storage.push(series("supply lost", Drawn::Dots, Merged::Least, cuts));
     }
     let panel = |axis: &str, height, digits, series, levels| Panel {
         axis: axis.to_owned(),
@@ -149,14 +150,19 @@ fn chart(id: &str, columns: &Columns, levels: &[picture::Level], silence: Span) 
                 "offered (mW)",
                 120,
                 3,
-                vec![series("offered by the source, at most", Drawn::Line, offered)],
+                vec![series(
+                    "offered by the source, at most",
+                    Drawn::Line,
+                    Merged::Most,
+                    offered,
+                )],
                 Vec::new(),
             ),
             panel(
-                "reports an hour",
+                "reports (1/h)",
                 120,
                 2,
-                vec![series("reports an hour", Drawn::Bars, reports)],
+                vec![series("reports an hour", Drawn::Bars, Merged::Mean, reports)],
                 Vec::new(),
             ),
         ],

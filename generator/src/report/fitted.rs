@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::chart::{Chart, Drawn, Panel, Series, Span, rounded};
+use super::chart::{Chart, Drawn, Merged, Panel, Series, Span, rounded};
 use crate::fit::{Fit, Parameter};
 use crate::printout::fit::{confidence, shown, title};
 
@@ -96,6 +96,7 @@ fn chart(fit: &Fit) -> Option<Chart> {
     let series = |label: &str, drawn, values| Series {
         label: label.to_owned(),
         drawn,
+        merged: Merged::Never,
         values,
     };
     let width_h = (last.0 - first.0) / HOUR_S * MARK;

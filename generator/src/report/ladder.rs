@@ -17,7 +17,7 @@ const LEFT: f64 = 56.0;
 /// Where the columns end: right of it stand the names of the lines.
 const RIGHT: f64 = 540.0;
 /// Width of a column.
-const COLUMN: f64 = 104.0;
+const COLUMN: f64 = 138.0;
 /// Least distance between the names of two lines.
 const LINE_APART: f64 = 17.0;
 /// A part lower than this has no room for its name.
