@@ -70,8 +70,13 @@ impl Tool {
     }
 }
 
-/// The Python that has pvlib: the one named by `MILLPOND_PYTHON`, or the first of the usual places.
+/// The Python that has pvlib.
 pub fn python_with_pvlib() -> Option<Tool> {
+    python_with("import pandas, pvlib")
+}
+
+/// The Python that does what `imports` says: the one named by `MILLPOND_PYTHON`, or the first of the usual places.
+pub fn python_with(imports: &str) -> Option<Tool> {
     let named = env::var("MILLPOND_PYTHON").ok();
     let own = concat!(env!("CARGO_MANIFEST_DIR"), "/../target/pvlib/bin/python");
     let programs: Vec<&str> = named
@@ -79,7 +84,7 @@ pub fn python_with_pvlib() -> Option<Tool> {
         .into_iter()
         .chain([own, "python3", "/usr/bin/python3"])
         .collect();
-    Tool::find(&programs, &["-c", "import pandas, pvlib"])
+    Tool::find(&programs, &["-c", imports])
 }
 
 /// A trial that needs `tool`, described as `what`: ignored where it is missing, and failed where `CI` is set.

@@ -7,7 +7,7 @@ use crate::text::Engineering;
 use crate::units::*;
 
 /// The deepest shade, in percent: text stays readable on it.
-const DEEPEST_PERCENT: f64 = 55.0;
+const DEEPEST_PERCENT: f64 = 35.0;
 
 /// The pace.
 #[derive(Serialize)]
@@ -90,10 +90,10 @@ mod tests {
         hours[12] = 60.0;
         let view = PaceView::of("planned", &[level(4.0, hours), level(3.0, [6000.0; 24])]);
         assert_eq!(view.hours.len(), 24);
-        assert_eq!(view.rows[0].cells[12].shade, "55%");
+        assert_eq!(view.rows[0].cells[12].shade, "35%");
         assert_eq!(view.rows[1].cells[0].shade, "0%");
         // By hand: 600 s is half way from 6000 s to 60 s by ratio.
-        assert_eq!(view.rows[0].cells[0].shade, "28%");
+        assert_eq!(view.rows[0].cells[0].shade, "18%");
         let even = PaceView::of("even", &[level(4.0, [60.0; 24]), level(3.0, [60.0; 24])]);
         assert_eq!(
             (even.hours.len(), even.rows[1].cells[0].shade.as_str()),
