@@ -11,6 +11,7 @@ mod provenance;
 mod rust_module;
 pub(crate) mod template;
 mod verify;
+#[cfg(not(target_arch = "wasm32"))]
 mod write;
 
 use millpond_policy::{PlanParts, PolicyParts, WhenFull};
@@ -18,6 +19,7 @@ use minijinja::value::{Serde, Value};
 use serde::Serialize;
 
 pub use verify::{Stale, StaleReason, verify};
+#[cfg(not(target_arch = "wasm32"))]
 pub use write::{WriteError, write_all};
 
 /// Everything that goes into the outputs: integers, and strings that are formatted already.

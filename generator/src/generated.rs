@@ -3,7 +3,6 @@
 use std::fmt;
 use std::path::{Path, PathBuf};
 
-use indicatif::ProgressBar;
 use millpond_policy::{Policy, WhenFull};
 
 use crate::budget::Budget;
@@ -14,6 +13,7 @@ use crate::node::{self, LoadError, NodeFile, Pace};
 use crate::plan::{self, Planned};
 use crate::policy;
 use crate::printout;
+use crate::progress::{Progress, Unseen};
 use crate::thresholds::{Threshold, Thresholds};
 use crate::units::*;
 
@@ -76,7 +76,7 @@ pub enum Refusal {
 /// ```
 pub fn generate(path: impl AsRef<Path>) -> Result<Generated, Refusal> {
     let file = NodeFile::load(path.as_ref()).map_err(Refusal::File)?;
-    from_file(&file, &ProgressBar::hidden())
+    from_file(&file, &Unseen)
 }
 
 /// The same, from a node file that was read already. Tuning a plan takes seconds, which `progress` shows; only a node with
@@ -85,7 +85,7 @@ pub fn generate(path: impl AsRef<Path>) -> Result<Generated, Refusal> {
 /// # Errors
 ///
 /// As [`generate`], but for reading.
-pub fn from_file(file: &NodeFile, progress: &ProgressBar) -> Result<Generated, Refusal> {
+pub fn from_file(file: &NodeFile, progress: &dyn Progress) -> Result<Generated, Refusal> {
     let mut generated = without_plan(file)?;
     if file.node.policy.pace == Pace::Planned {
         let thresholds = Thresholds::of(&file.node);
@@ -111,7 +111,7 @@ pub fn tuned(
     file: &NodeFile,
     thresholds: &Thresholds,
     policy: &Policy,
-    progress: &ProgressBar,
+    progress: &dyn Progress,
 ) -> Result<Planned, Refusal> {
     let no_plan = |why: String| Refusal::Plan {
         path: file.path.clone(),

@@ -22,6 +22,8 @@ pub mod rounding;
 
 pub mod text;
 
+pub mod progress;
+
 pub mod problem;
 
 pub mod node;

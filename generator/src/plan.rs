@@ -12,7 +12,6 @@ pub mod search;
 pub mod settings;
 pub mod typical;
 
-use indicatif::ProgressBar;
 use millpond_policy::{Plan, Policy, Rejected};
 use rayon::prelude::*;
 
@@ -21,6 +20,7 @@ use crate::node::{Node, Source};
 use crate::plan::practice::Year;
 use crate::plan::settings::Settings;
 use crate::plan::typical::Typical;
+use crate::progress::Progress;
 use crate::simulate::part::Part;
 use crate::simulate::rule;
 use crate::simulate::run::{Outcome, run};
@@ -68,8 +68,7 @@ pub enum NoPlan {
 /// [`NoPlan`].
 ///
 /// ```no_run
-/// use indicatif::ProgressBar;
-/// use millpond::{income::Income, node::NodeFile, plan, policy, thresholds::Thresholds};
+/// /// use millpond::{income::Income, node::NodeFile, plan, policy, thresholds::Thresholds};
 /// let node = NodeFile::load("crack-gauge.toml")?.node;
 /// let thresholds = Thresholds::of(&node);
 /// let policy = policy::policy(&node, &thresholds)?;
@@ -83,7 +82,7 @@ pub fn tuned(
     thresholds: &Thresholds,
     policy: &Policy,
     income: &Income,
-    progress: &ProgressBar,
+    progress: &dyn Progress,
 ) -> Result<Planned, NoPlan> {
     tuned_on(node, thresholds, policy, practice::years(node, income), progress)
 }
@@ -98,7 +97,7 @@ pub fn tuned_on(
     thresholds: &Thresholds,
     policy: &Policy,
     years: Vec<Year>,
-    progress: &ProgressBar,
+    progress: &dyn Progress,
 ) -> Result<Planned, NoPlan> {
     let typical = Typical::of(node, thresholds).ok_or(NoPlan::TooLarge)?;
     if years.is_empty() {

@@ -72,7 +72,7 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
             count_shift: thresholds.counts.shift as u8,
             maximum_count: thresholds.counts.maximum_count as u16,
         },
-        income_shift: (income_s.log2().floor() as u32).min(LARGEST_INCOME_SHIFT) as u8,
+        income_shift: (libm::log2(income_s).floor() as u32).min(LARGEST_INCOME_SHIFT) as u8,
         fingerprint: 0,
     };
     parts.fingerprint = fingerprint(&parts);

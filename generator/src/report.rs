@@ -20,7 +20,6 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use indicatif::ProgressBar;
 use millpond_policy::{Plan, Policy};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
@@ -35,6 +34,7 @@ use crate::plan::settings::Settings;
 use crate::plan::typical::Typical;
 use crate::policy;
 use crate::printout;
+use crate::progress::Progress;
 use crate::sensitivity;
 use crate::simulate;
 use crate::simulate::picture::Level;
@@ -110,16 +110,15 @@ pub struct Sources<'a> {
 /// The page. A node with an error among its findings gets all but what needs a working node.
 ///
 /// ```
-/// use indicatif::ProgressBar;
-/// use millpond::{income::Income, node::NodeFile, report};
+/// use millpond::{income::Income, node::NodeFile, progress::Unseen, report};
 /// let file = NodeFile::load("../templates/nodes/display-case.toml")?;
 /// let income = Income::of(&file.node.harvest.source);
 /// let sources = report::Sources { file: &file, inputs: &[], income: income.as_ref(), plan: None, days: 2.0, fit: None };
-/// let page = report::page(&sources, &ProgressBar::hidden());
+/// let page = report::page(&sources, &Unseen);
 /// assert!(page.starts_with("<!doctype html>") && page.contains("display-case"));
 /// # Ok::<(), millpond::node::LoadError>(())
 /// ```
-pub fn page(sources: &Sources, progress: &ProgressBar) -> String {
+pub fn page(sources: &Sources, progress: &dyn Progress) -> String {
     let file = sources.file;
     let node = &file.node;
     let budget = Budget::of(node);
@@ -138,14 +137,14 @@ pub fn page(sources: &Sources, progress: &ProgressBar) -> String {
         }
         page.pace = pace(sources, &thresholds, &policy);
     }
-    progress.inc(1);
+    progress.step();
     if works {
         in_the_dark(&mut page, node, &thresholds);
     }
-    progress.inc(1);
+    progress.step();
     let found = sensitivity::of(file);
     page.tornados = tornado::views(&found);
-    progress.inc(1);
+    progress.step();
     if let Some((name, fit)) = sources.fit {
         let (view, chart) = fitted::view(name, fit);
         page.fitted = Some(view);

@@ -19,7 +19,6 @@ mod sources;
 pub use limit::Limit;
 pub use sources::{Extent, SizedSource};
 
-use indicatif::{ParallelProgressIterator, ProgressBar};
 use rayon::prelude::*;
 
 use crate::budget::Budget;
@@ -30,6 +29,7 @@ use crate::node::{Capacitor, Node, Pace};
 use crate::plan::settings::Settings;
 use crate::plan::typical::Typical;
 use crate::policy;
+use crate::progress::Progress;
 use crate::simulate;
 use crate::simulate::part::Part as Unit;
 use crate::simulate::rule::{Flashed, Planned};
@@ -129,16 +129,16 @@ pub fn like(own: &Capacitor, capacitance: Capacitance) -> Part {
 
 impl Sized {
     /// Tries every part of `sweep` with every source in `node`; `progress` counts candidates.
-    pub fn of(node: &Node, sweep: &Sweep, progress: &ProgressBar) -> Self {
+    pub fn of(node: &Node, sweep: &Sweep, progress: &dyn Progress) -> Self {
         let branch = largest_branch(node);
         let count = sweep.parts.len() * sweep.sources.len();
         let candidates: Vec<Candidate> = (0..count)
             .into_par_iter()
-            .progress_with(progress.clone())
             .map(|place| {
                 let (part, source) = (place / sweep.sources.len(), place % sweep.sources.len());
                 candidate(node, branch, sweep, part, source)
             })
+            .inspect(|_| progress.step())
             .collect();
         let meets = |place: &usize| candidates[*place].limit.is_none();
         let all = 0..candidates.len();

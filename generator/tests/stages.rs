@@ -3,11 +3,12 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// The modules of the library in the order in which the data goes through them. `text` and `problem` serve all stages.
+/// The modules of the library in the order in which the data goes through them. `text`, `progress` and `problem` serve all stages.
 const STAGES: &[&str] = &[
     "units",
     "rounding",
     "text",
+    "progress",
     "problem",
     "node",
     "model",

@@ -34,7 +34,7 @@ const HALF_STEPS_IN_SAMPLE: u32 = 6;
 /// assert_eq!(irradiance(-1.0), watts_per_square_meter(0.0));
 /// ```
 pub fn irradiance(elevation_deg: f64) -> PowerDensity {
-    irradiance_by_sine(elevation_deg.to_radians().sin())
+    irradiance_by_sine(libm::sin(elevation_deg.to_radians()))
 }
 
 /// The same for the sine of the elevation, which is the cosine of the zenith distance.
@@ -42,7 +42,7 @@ fn irradiance_by_sine(sine: f64) -> PowerDensity {
     if sine <= 0.0 {
         return watts_per_square_meter(0.0);
     }
-    watts_per_square_meter(ABOVE_AIR_W_M2 * sine * (-DIMMING / sine).exp())
+    watts_per_square_meter(ABOVE_AIR_W_M2 * sine * libm::exp(-DIMMING / sine))
 }
 
 /// Power of a module of `area` in the given light.
@@ -81,7 +81,7 @@ impl SampledSines {
         let times = (0..samples).map(|sample| seconds((f64::from(sample) - 1.0) * sample_s));
         Self(
             times
-                .map(|time| elevation_deg(site, time).to_radians().sin())
+                .map(|time| libm::sin(elevation_deg(site, time).to_radians()))
                 .collect(),
         )
     }

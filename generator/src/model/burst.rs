@@ -59,7 +59,7 @@ fn before_constant_power(branch: &Branch, power: Power, duration: Time, end: Vol
     let terminal_v = (end_v + (end_v * end_v - 4.0 * product).max(0.0).sqrt()) / 2.0;
     let elapsed = |v: f64| {
         capacitance_f / (2.0 * power_w) * (v * v - terminal_v * terminal_v)
-            - capacitance_f * resistance_ohm * (v / terminal_v).ln()
+            - capacitance_f * resistance_ohm * libm::log(v / terminal_v)
     };
     let duration_s = duration.get::<second>();
     let mut v = (terminal_v * terminal_v + 2.0 * power_w * duration_s / capacitance_f + product).sqrt();
@@ -89,7 +89,7 @@ pub fn holding_time(branch: &Branch, power: Power, from: Voltage, to: Voltage) -
     let four_pr = 4.0 * (power * branch.resistance).value;
     let primitive = |u: f64| {
         let s = (u * u - four_pr).max(0.0).sqrt();
-        u * u + u * s - four_pr * (u + s).ln()
+        u * u + u * s - four_pr * libm::log(u + s)
     };
     seconds(
         branch.capacitance.get::<farad>() / (4.0 * power.get::<watt>())

@@ -81,7 +81,7 @@ fn run(network: &Network, state_v: &mut Vec<f64>, stretch: &Stretch) -> Option<f
             continue;
         };
         let growth = if error_v > 0.0 {
-            0.9 * (STEP_TOLERANCE_V / error_v).powf(0.25)
+            0.9 * (STEP_TOLERANCE_V / error_v).sqrt().sqrt()
         } else {
             5.0
         };

@@ -75,8 +75,8 @@ impl Efficiency {
             return *high;
         }
         let (low_current, low) = self.points[above - 1];
-        let position =
-            (load / low_current).get::<ratio>().ln() / (*high_current / low_current).get::<ratio>().ln();
+        let above_low = |current: Current| libm::log((current / low_current).get::<ratio>());
+        let position = above_low(load) / above_low(*high_current);
         low + (*high - low) * position
     }
 }

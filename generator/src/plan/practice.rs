@@ -334,7 +334,7 @@ impl Climate {
                     is_running = turned(is_running, running, standing, random);
                 }
                 // The mean of the logarithmic normal stays 1.
-                let of_step = (self.noise * noise - self.noise * self.noise / 2.0).exp();
+                let of_step = libm::exp(self.noise * noise - self.noise * self.noise / 2.0);
                 let shifted =
                     (day * STEPS_PER_DAY + step + self.shift_h * STEPS_PER_DAY / 24) % declared_w.len();
                 let running = if is_running { 1.0 } else { 0.0 };

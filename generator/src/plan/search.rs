@@ -7,7 +7,6 @@
 
 use std::collections::BTreeMap;
 
-use indicatif::ProgressBar;
 use millpond_policy::{Plan, Policy, Rejected};
 use rayon::prelude::*;
 
@@ -16,6 +15,7 @@ use crate::plan::drill::{Drilled, drill};
 use crate::plan::practice::Year;
 use crate::plan::settings::{ALL, COUNT, Settings};
 use crate::plan::typical::Typical;
+use crate::progress::Progress;
 use crate::units::*;
 
 /// At most so many moves: seconds on two cores.
@@ -50,10 +50,10 @@ pub fn best(
     typical: &Typical,
     years: &[Year],
     least: Settings,
-    progress: &ProgressBar,
+    progress: &dyn Progress,
 ) -> Result<Found, Rejected> {
     let trial = |settings: &Settings| -> f64 {
-        progress.inc(1);
+        progress.step();
         typical.plan(settings).map_or(f64::NEG_INFINITY, |plan| {
             let worths: Vec<f64> = years
                 .iter()
@@ -64,7 +64,7 @@ pub fn best(
     };
     let start = Settings::usual().at_least(&least);
     typical.plan(&start)?;
-    progress.set_length((2 * COUNT * MOST_MOVES) as u64);
+    progress.expect((2 * COUNT * MOST_MOVES) as u64);
     let (settings, trials) = climb(start, &least, trial);
     Ok(Found {
         plan: typical.plan(&settings)?,
@@ -123,5 +123,5 @@ fn neighbours(here: &Settings, least: &Settings, halvings: u32) -> Vec<Settings>
 pub fn worth(drilled: &Drilled, bound: &Bound) -> f64 {
     let score = bound.mean_age.get::<second>() / drilled.mean_age_s;
     let silence = drilled.longest_silence_s / (SILENCE_ROOM * bound.longest_silence.get::<second>());
-    score - BROWNOUT_PRICE * f64::from(drilled.brownouts) - SILENCE_PRICE * silence.ln().max(0.0)
+    score - BROWNOUT_PRICE * f64::from(drilled.brownouts) - SILENCE_PRICE * libm::log(silence).max(0.0)
 }

@@ -34,7 +34,7 @@ pub(super) fn rows(node: &Node, thresholds: &Thresholds, rows: usize) -> Vec<Row
     let full_mv = rounding::millivolts_down(thresholds.overvoltage).min(u16::MAX.into());
     let shortest = interval(full_mv);
     let steps = rows.saturating_sub(1).max(1);
-    let growth = (longest / shortest).get::<ratio>().powf(1.0 / steps as f64);
+    let growth = libm::pow((longest / shortest).get::<ratio>(), 1.0 / steps as f64);
     let mut table: Vec<Row> = Vec::new();
     for index in 0..steps {
         let wait_s = rounding::seconds_up(shortest * growth.powi(index as i32));

@@ -136,13 +136,14 @@ fn bank(node: &Node, deviation: &Deviation) -> Bank {
         .map(|((new, old), part)| {
             let lost = old.capacitance / new.capacitance;
             let factor = if deviation.capacitance >= 0.0 {
-                fraction(lost.get::<ratio>().powf(deviation.capacitance))
+                fraction(libm::pow(lost.get::<ratio>(), deviation.capacitance))
             } else {
                 fraction(1.0) - part.tolerance_high * deviation.capacitance
             };
-            let gained = (old.resistance / new.resistance)
-                .get::<ratio>()
-                .powf(deviation.resistance);
+            let gained = libm::pow(
+                (old.resistance / new.resistance).get::<ratio>(),
+                deviation.resistance,
+            );
             Branch {
                 capacitance: new.capacitance * factor,
                 slope: new.slope * factor,

@@ -1,12 +1,12 @@
 //! Many units of one node, each with its own parts, on all cores.
 
-use indicatif::{ParallelProgressIterator, ProgressBar};
 use millpond_policy::{Plan, Policy};
 use rand_pcg::Pcg64;
 use rayon::prelude::*;
 
 use crate::income::Income;
 use crate::node::Node;
+use crate::progress::Progress;
 use crate::simulate::part::Part;
 use crate::simulate::rule::{Flashed, Planned};
 use crate::simulate::run::{self, Outcome, run};
@@ -41,11 +41,10 @@ impl Parts {
         course: &run::Plan,
         count: u32,
         seed: u64,
-        progress: &ProgressBar,
+        progress: &dyn Progress,
     ) -> Self {
         let outcomes = (0..count)
             .into_par_iter()
-            .progress_with(progress.clone())
             .map(|number| {
                 let mut random = Pcg64::new(u128::from(seed), u128::from(number));
                 let part = Part::random(node, &mut random);
@@ -55,6 +54,7 @@ impl Parts {
                     None => run(&part, income, &mut Flashed::new(policy), course, &mut Blind),
                 }
             })
+            .inspect(|_| progress.step())
             .collect();
         Self { outcomes }
     }

@@ -198,7 +198,7 @@ impl Plant {
                 step_s /= 4.0;
                 continue;
             };
-            let growth = |error_v: f64| 0.9 * (STEP_TOLERANCE_V / error_v).cbrt();
+            let growth = |error_v: f64| 0.9 * libm::cbrt(STEP_TOLERANCE_V / error_v);
             if step.error_v > STEP_TOLERANCE_V {
                 step_s *= growth(step.error_v).clamp(0.1, 0.9);
                 continue;
@@ -318,7 +318,7 @@ impl Plant {
         let capacitance_f = self.capacitance_f + self.slope_f_per_v * self.u_v;
         let before_j = self.stored_j();
         let gap_v = limit_v - self.u_v;
-        let decay = (-time_s * self.conductance_s / capacitance_f).exp();
+        let decay = libm::exp(-time_s * self.conductance_s / capacitance_f);
         self.u_v = limit_v - gap_v * decay;
         let resistance_j = capacitance_f / 2.0 * gap_v * gap_v * (1.0 - decay * decay);
         let load_j = (drain.power_w + limit_v * drain.current_a) * time_s;
