@@ -10,7 +10,7 @@
 //!                                                        node + catalogue -> size (by thresholds, survival, simulate) -> printout
 //! bench discharge -> cell -> printout
 //!                                                        node + log -> fit -> printout
-//!                                                        all of these -> report
+//!                                                        all of these -> report, workbench
 //! ```
 //!
 //! [`generate`] goes the whole way in one call.
@@ -75,5 +75,8 @@ pub mod sensitivity;
 pub mod lifetime;
 
 pub mod report;
+
+#[cfg(not(target_arch = "wasm32"))]
+pub mod workbench;
 
 pub use generated::generate;

@@ -39,12 +39,16 @@ use crate::sensitivity;
 use crate::simulate;
 use crate::simulate::picture::Level;
 use crate::simulate::study::{EVEN, PLANNED, Study};
+use crate::simulate::timeline::{Blind, Moment, Watch};
 use crate::survival::{Corner, Doing, Survival};
 use crate::text::Engineering;
 use crate::thresholds::Thresholds;
 use crate::units::*;
 
 use course::Seen;
+pub(crate) use page::inline;
+pub use page::{Section, scripts, style};
+
 use page::{Figure, Page};
 
 /// Steps that [`page`] counts on its progress bar.
@@ -119,58 +123,156 @@ pub struct Sources<'a> {
 /// # Ok::<(), millpond::node::LoadError>(())
 /// ```
 pub fn page(sources: &Sources, progress: &dyn Progress) -> String {
-    let file = sources.file;
-    let node = &file.node;
-    let budget = Budget::of(node);
-    let thresholds = Thresholds::of(node);
-    let findings = findings::of(node, &budget, &thresholds);
-    let works = findings.iter().all(|finding| finding.severity != Severity::Error);
-    let policy = policy::policy(node, &thresholds).ok().filter(|_| works);
-
-    let mut page = Page::new(node, &file.text, &budget, &thresholds);
-    page.findings = printout::findings::views(&findings);
-    page.inputs = sources.inputs.to_vec();
-    page.input_hash.clone_from(&file.input_hash);
-    if let Some(policy) = policy {
-        if let Some(income) = sources.income {
-            simulated(&mut page, sources, &thresholds, policy, income);
-        }
-        page.pace = pace(sources, &thresholds, &policy);
+    let mut report = Report::of(sources.file);
+    report.page.inputs = sources.inputs.to_vec();
+    if let Some(income) = sources.income {
+        report.simulate(income, sources.plan, sources.days, &mut Blind);
     }
+    report.add_pace(sources.income, sources.plan);
     progress.step();
-    if works {
-        in_the_dark(&mut page, node, &thresholds);
-    }
+    report.add_dark();
     progress.step();
-    let found = sensitivity::of(file);
-    page.tornados = tornado::views(&found);
+    report.page.tornados = tornado::views(&sensitivity::of(sources.file));
     progress.step();
     if let Some((name, fit)) = sources.fit {
         let (view, chart) = fitted::view(name, fit);
-        page.fitted = Some(view);
-        page.charts.extend(chart);
+        report.page.fitted = Some(view);
+        report.page.charts.extend(chart);
     }
-    page.render()
+    report.page.text()
 }
 
-/// The simulated run, its charts, and the rules beside it.
-fn simulated(page: &mut Page, sources: &Sources, thresholds: &Thresholds, policy: Policy, income: &Income) {
-    let node = &sources.file.node;
-    let plan = simulate::plan(node, sources.days);
-    let mut seen = Seen::new(plan.duration.get::<second>());
-    let study = Study::of(node, thresholds, policy, sources.plan, income, &plan, &mut seen);
-    let (view, charts) = course::view(&seen, &Level::of(thresholds));
+/// A page while it is put together. [`page`] takes all of it; the workbench takes the sections that it shows, when it shows them.
+pub struct Report<'a> {
+    node: &'a Node,
+    thresholds: Thresholds,
+    /// `None` where the node cannot work.
+    policy: Option<Policy>,
+    page: Page,
+}
+
+impl<'a> Report<'a> {
+    /// What follows from the node alone.
+    ///
+    /// ```
+    /// use millpond::{node::NodeFile, report::{Report, Section}};
+    /// let file = NodeFile::load("../templates/nodes/crack-gauge.toml")?;
+    /// let report = Report::of(&file);
+    /// assert!(report.section(Section::Thresholds).contains("transmit 3116 mV"));
+    /// # Ok::<(), millpond::node::LoadError>(())
+    /// ```
+    pub fn of(file: &'a NodeFile) -> Self {
+        let node = &file.node;
+        let budget = Budget::of(node);
+        let thresholds = Thresholds::of(node);
+        let findings = findings::of(node, &budget, &thresholds);
+        let works = findings.iter().all(|finding| finding.severity != Severity::Error);
+        let mut page = Page::new(node, &file.text, &budget, &thresholds);
+        page.findings = printout::findings::views(&findings);
+        page.input_hash.clone_from(&file.input_hash);
+        Self {
+            node,
+            policy: policy::policy(node, &thresholds).ok().filter(|_| works),
+            thresholds,
+            page,
+        }
+    }
+
+    /// Runs the nominal unit for `days` on `income` beside the baselines; nothing where the node cannot work. `watch` sees the run.
+    pub fn simulate(&mut self, income: &Income, plan: Option<Plan>, days: f64, watch: &mut impl Watch) {
+        let Some(policy) = self.policy else {
+            return;
+        };
+        let course = simulate::plan(self.node, days);
+        let mut seen = Watched {
+            seen: Seen::new(course.duration.get::<second>()),
+            other: watch,
+        };
+        let study = Study::of(
+            self.node,
+            &self.thresholds,
+            policy,
+            plan,
+            income,
+            &course,
+            &mut seen,
+        );
+        let (view, charts) = course::view(&seen.seen, &Level::of(&self.thresholds));
+        self.page.figures.extend(figures(&study, days));
+        self.page.course = Some(view);
+        self.page.charts.extend(charts);
+        self.page.rules = Some(rules::Rules::of(self.node, &study));
+    }
+
+    /// The pace that the node asks for; with the usual settings where it plans and there is no `plan`.
+    pub fn add_pace(&mut self, income: Option<&Income>, plan: Option<Plan>) {
+        let (Some(policy), Some(typical)) = (&self.policy, Typical::of(self.node, &self.thresholds)) else {
+            return;
+        };
+        let plan = plan.or_else(|| typical.plan(&Settings::usual()).ok());
+        self.page.pace = Some(match (self.node.policy.pace, plan, income) {
+            (Pace::Planned, Some(plan), Some(income)) => {
+                pace::PaceView::of(PLANNED, &rates::planned(self.node, &typical, &plan, income))
+            }
+            _ => pace::PaceView::of(EVEN, &rates::even(self.node, &typical, policy)),
+        });
+    }
+
+    /// How long the node lives without light; nothing where it cannot work.
+    pub fn add_dark(&mut self) {
+        if self.policy.is_none() {
+            return;
+        }
+        let typical = Survival::of(self.node, &self.thresholds, Corner::Typical);
+        let worst = Survival::of(self.node, &self.thresholds, Corner::Worst);
+        let asleep = worst
+            .row(Doing::Sleeping)
+            .map_or(seconds(0.0), |row| row.from_full.alive);
+        self.page.figures.insert(
+            2.min(self.page.figures.len()),
+            Figure {
+                label: "in the dark, asleep",
+                value: Engineering(asleep, "s").to_string(),
+                note: "from full, worst corner".to_owned(),
+            },
+        );
+        self.page.dark = vec![dark::view(&typical), dark::view(&worst)];
+    }
+
+    /// The thresholds that the page rests on.
+    pub fn thresholds(&self) -> &Thresholds {
+        &self.thresholds
+    }
+
+    /// The policy; `None` where the node cannot work.
+    pub fn policy(&self) -> Option<&Policy> {
+        self.policy.as_ref()
+    }
+
+    /// One section as HTML; empty where nothing was put into it.
+    pub fn section(&self, section: Section) -> String {
+        self.page.section(section)
+    }
+
+    /// The charts that the sections have places for, as JSON.
+    pub fn charts(&self) -> String {
+        self.page.charts_json()
+    }
+}
+
+/// What the run says in numbers.
+fn figures(study: &Study, days: f64) -> [Figure; 3] {
     let outcome = &study.outcome;
-    page.figures.extend([
+    [
         Figure {
             label: "reports a day",
-            value: format!("{:.1}", outcome.reports as f64 / sources.days),
+            value: format!("{:.1}", outcome.reports as f64 / days),
             note: format!("mean age {}", Engineering(seconds(outcome.mean_age_s()), "s")),
         },
         Figure {
             label: "longest silence",
             value: Engineering(seconds(outcome.longest_silence_s), "s").to_string(),
-            note: format!("in {} simulated days", sources.days),
+            note: format!("in {days} simulated days"),
         },
         Figure {
             label: "brown-outs",
@@ -180,39 +282,22 @@ fn simulated(page: &mut Page, sources: &Sources, thresholds: &Thresholds, policy
                 |score| format!("score {score:.2} of foresight"),
             ),
         },
-    ]);
-    page.course = Some(view);
-    page.charts.extend(charts);
-    page.rules = Some(rules::Rules::of(node, &study));
+    ]
 }
 
-/// The pace that the node asks for, with the plan of the run where it plans.
-fn pace(sources: &Sources, thresholds: &Thresholds, policy: &Policy) -> Option<pace::PaceView> {
-    let node = &sources.file.node;
-    let typical = Typical::of(node, thresholds)?;
-    let plan = sources.plan.or_else(|| typical.plan(&Settings::usual()).ok());
-    Some(match (node.policy.pace, plan, sources.income) {
-        (Pace::Planned, Some(plan), Some(income)) => {
-            pace::PaceView::of(PLANNED, &rates::planned(node, &typical, &plan, income))
-        }
-        _ => pace::PaceView::of(EVEN, &rates::even(node, &typical, policy)),
-    })
+/// The page's own look at a run, and somebody else's.
+struct Watched<'a, W> {
+    seen: Seen,
+    other: &'a mut W,
 }
 
-/// How long the node lives without light.
-fn in_the_dark(page: &mut Page, node: &Node, thresholds: &Thresholds) {
-    let typical = Survival::of(node, thresholds, Corner::Typical);
-    let worst = Survival::of(node, thresholds, Corner::Worst);
-    let asleep = worst
-        .row(Doing::Sleeping)
-        .map_or(seconds(0.0), |row| row.from_full.alive);
-    page.figures.insert(
-        2.min(page.figures.len()),
-        Figure {
-            label: "in the dark, asleep",
-            value: Engineering(asleep, "s").to_string(),
-            note: "from full, worst corner".to_owned(),
-        },
-    );
-    page.dark = vec![dark::view(&typical), dark::view(&worst)];
+impl<W: Watch> Watch for Watched<'_, W> {
+    fn see(&mut self, moment: &Moment) {
+        self.seen.see(moment);
+        self.other.see(moment);
+    }
+
+    fn finished(&mut self, run: &str) {
+        self.other.finished(run);
+    }
 }

@@ -35,6 +35,7 @@ const STAGES: &[&str] = &[
     "sensitivity",
     "lifetime",
     "report",
+    "workbench",
     "lib",
 ];
 

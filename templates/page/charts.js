@@ -6,7 +6,8 @@
   const DASHES = [[], [7, 4], [2, 3]];
   const DASH_NAMES = ["solid", "dashed", "dotted"];
   const AXIS_WIDTH = 62;
-  const plots = [];
+  // The plots in the page, by the place of their chart.
+  const drawn = new Map();
 
   // Part of the range that a press of a key or a button zooms or moves by.
   const ZOOM = 2;
@@ -208,20 +209,34 @@
         u.setCursor({ left: u.valToPos(u.data[0][at], "x"), top: panel.height / 2 });
       });
       panels.push(u);
-      plots.push(u);
     });
     show(first, last);
-    new ResizeObserver(() => {
+    const sizes = new ResizeObserver(() => {
       panels.forEach((u, number) => u.setSize({ width: Math.max(place.clientWidth, 200), height: chart.panels[number].height }));
-    }).observe(place);
+    });
+    sizes.observe(place);
+    drawn.set(place, { panels, sizes });
   };
 
-  const again = () => plots.forEach((u) => u.redraw(true, true));
-  const charts = JSON.parse(document.getElementById("charts").textContent);
-  for (const chart of charts) {
-    const place = document.querySelector(`[data-chart="${chart.id}"]`);
-    if (place) draw(place, chart);
-  }
+  // Draws every chart that has a place; what stood in the place before is taken down, and so is what has left the page.
+  const drawAll = (charts) => {
+    for (const [place, { panels, sizes }] of drawn) {
+      if (place.isConnected && !charts.some((chart) => chart.id === place.dataset.chart)) continue;
+      sizes.disconnect();
+      panels.forEach((u) => u.destroy());
+      place.replaceChildren();
+      drawn.delete(place);
+    }
+    for (const chart of charts) {
+      const place = document.querySelector(`[data-chart="${chart.id}"]`);
+      if (place) draw(place, chart);
+    }
+  };
+  window.drawCharts = drawAll;
+
+  const again = () => drawn.forEach(({ panels }) => panels.forEach((u) => u.redraw(true, true)));
+  const given = document.getElementById("charts");
+  if (given) drawAll(JSON.parse(given.textContent));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", again);
   // On paper every page is light.
   const paper = (isPrinting) => () => {

@@ -24,35 +24,86 @@ use crate::thresholds::Thresholds;
 use crate::units::*;
 
 const PAGE: &str = include_str!("../../../templates/report/page.html.jinja");
-/// Sections of the page, by the names under which it includes them.
-const SECTIONS: [(&str, &str); 8] = [
-    (
-        "ladder",
-        include_str!("../../../templates/report/ladder.svg.jinja"),
-    ),
-    (
-        "thresholds",
-        include_str!("../../../templates/report/thresholds.html.jinja"),
-    ),
-    (
-        "actions",
-        include_str!("../../../templates/report/actions.html.jinja"),
-    ),
-    ("dark", include_str!("../../../templates/report/dark.html.jinja")),
-    (
-        "course",
-        include_str!("../../../templates/report/course.html.jinja"),
-    ),
-    (
-        "tornado",
-        include_str!("../../../templates/report/tornado.html.jinja"),
-    ),
-    ("log", include_str!("../../../templates/report/log.html.jinja")),
-    (
-        "closing",
-        include_str!("../../../templates/report/closing.html.jinja"),
-    ),
-];
+/// The ladder: a part of the section of thresholds.
+const LADDER: (&str, &str) = (
+    "ladder",
+    include_str!("../../../templates/report/ladder.svg.jinja"),
+);
+
+/// A section of the page.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Section {
+    /// The numbers that matter.
+    Figures,
+    /// Findings with their cures.
+    Findings,
+    /// Ladder and table of every threshold.
+    Thresholds,
+    /// The phases of each action, and the sleeping day.
+    Actions,
+    /// How long the node lives without light.
+    Dark,
+    /// The simulated run, the rules beside it, and the pace.
+    Course,
+    /// What moves the answers most.
+    Sensitivity,
+    /// A fitted bench log.
+    Log,
+    /// Care, inputs, licences.
+    Closing,
+}
+
+impl Section {
+    /// All sections in the order of the page.
+    pub const ALL: [Self; 9] = [
+        Self::Figures,
+        Self::Findings,
+        Self::Thresholds,
+        Self::Actions,
+        Self::Dark,
+        Self::Course,
+        Self::Sensitivity,
+        Self::Log,
+        Self::Closing,
+    ];
+
+    /// Its name, and the template by which it is included under that name.
+    fn template(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Figures => (
+                "figures",
+                include_str!("../../../templates/report/figures.html.jinja"),
+            ),
+            Self::Findings => (
+                "findings",
+                include_str!("../../../templates/report/findings.html.jinja"),
+            ),
+            Self::Thresholds => (
+                "thresholds",
+                include_str!("../../../templates/report/thresholds.html.jinja"),
+            ),
+            Self::Actions => (
+                "actions",
+                include_str!("../../../templates/report/actions.html.jinja"),
+            ),
+            Self::Dark => ("dark", include_str!("../../../templates/report/dark.html.jinja")),
+            Self::Course => (
+                "course",
+                include_str!("../../../templates/report/course.html.jinja"),
+            ),
+            Self::Sensitivity => (
+                "sensitivity",
+                include_str!("../../../templates/report/sensitivity.html.jinja"),
+            ),
+            Self::Log => ("log", include_str!("../../../templates/report/log.html.jinja")),
+            Self::Closing => (
+                "closing",
+                include_str!("../../../templates/report/closing.html.jinja"),
+            ),
+        }
+    }
+}
+
 const STYLE: &str = include_str!("../../../templates/page/page.css");
 const CHARTS_SCRIPT: &str = include_str!("../../../templates/page/charts.js");
 const PLOT_STYLE: &str = include_str!("../../../templates/page/uplot/uPlot.min.css");
@@ -152,24 +203,46 @@ impl Page {
         }
     }
 
-    /// The text of the page.
-    pub(super) fn render(&self) -> String {
-        // Plain structs of numbers and strings: serialising cannot fail.
-        let charts = serde_json::to_string(&self.charts).unwrap_or_default();
+    /// The text of the whole page.
+    pub(super) fn text(&self) -> String {
         let context = minijinja::context! {
-            style => [PLOT_STYLE, STYLE].map(inline).join("\n"),
-            scripts => [PLOT_SCRIPT, CHARTS_SCRIPT].map(inline).join("\n"),
+            style => style(),
+            scripts => scripts(),
             plot_licence => PLOT_LICENCE,
-            // In a script element only `<` can end the data early.
-            charts => charts.replace('<', "\\u003c"),
+            charts => self.charts_json(),
             ..Value::from(Serde(self)),
         };
-        render(PAGE, &SECTIONS, context, AutoEscape::Html)
+        let mut included = vec![LADDER];
+        included.extend(Section::ALL.map(Section::template));
+        render(PAGE, &included, context, AutoEscape::Html)
+    }
+
+    /// One section of it.
+    pub(super) fn section(&self, section: Section) -> String {
+        let context = minijinja::context! { plot_licence => PLOT_LICENCE, ..Value::from(Serde(self)) };
+        render(section.template().1, &[LADDER], context, AutoEscape::Html)
+    }
+
+    /// The charts as JSON that may stand in a script element, which only `<` could end early.
+    pub(super) fn charts_json(&self) -> String {
+        // Plain structs of numbers and strings: serialising cannot fail.
+        let charts = serde_json::to_string(&self.charts).unwrap_or_default();
+        charts.replace('<', "\\u003c")
     }
 }
 
+/// What draws the charts of every page, as text for a script element.
+pub fn scripts() -> String {
+    [PLOT_SCRIPT, CHARTS_SCRIPT].map(inline).join("\n")
+}
+
+/// The look of every page, as text for a style element.
+pub fn style() -> String {
+    [PLOT_STYLE, STYLE].map(inline).join("\n")
+}
+
 /// A script or a style that cannot end the element that it stands in.
-fn inline(text: &str) -> String {
+pub(crate) fn inline(text: &str) -> String {
     text.replace("</script", "<\\/script")
         .replace("</style", "<\\/style")
 }
@@ -223,7 +296,7 @@ mod tests {
     fn page(name: &str, text: &str) -> String {
         let node = node::example(name);
         let budget = Budget::of(&node);
-        Page::new(&node, text, &budget, &Thresholds::of(&node)).render()
+        Page::new(&node, text, &budget, &Thresholds::of(&node)).text()
     }
 
     /// What a node file says is shown, not run.

@@ -21,6 +21,9 @@ pub const EVEN: &str = "even";
 /// Name of the pace that plans.
 pub const PLANNED: &str = "planned";
 
+/// How many times a study tells its watch of something finished: the policy, four baselines, the bound.
+pub const FINISHED: u32 = 6;
+
 /// A run under the policy, and what to compare it with.
 #[derive(Clone, Debug)]
 pub struct Study {
@@ -54,11 +57,13 @@ impl Study {
         let outcome = match (node.policy.pace, planned) {
             (Pace::Planned, Some(mut planned)) => {
                 let outcome = run(&part, income, &mut planned, course, watch);
+                watch.finished(PLANNED);
                 paces.push((EVEN, run(&part, income, &mut even.clone(), course, &mut Blind)));
                 outcome
             }
             (_, planned) => {
                 let outcome = run(&part, income, &mut even.clone(), course, watch);
+                watch.finished(EVEN);
                 if let Some(mut planned) = planned {
                     paces.push((PLANNED, run(&part, income, &mut planned, course, &mut Blind)));
                 }
@@ -80,35 +85,29 @@ impl Study {
                 &mut Blind,
             )
         };
-        let baselines = vec![
-            ("fixed interval, hardware cut-off", fixed(0)),
-            ("fixed interval above the threshold", fixed(safe_mv)),
-            (
-                "hourly slot averages",
-                run(
-                    &part,
-                    income,
-                    &mut SlotAverages::new(policy, costs),
-                    course,
-                    &mut Blind,
-                ),
-            ),
-            (
-                "constant fraction",
-                run(
-                    &part,
-                    income,
-                    &mut ConstantFraction::new(policy, costs, node.policy.dark_horizon.get::<second>()),
-                    course,
-                    &mut Blind,
-                ),
-            ),
-        ];
+        let mut baselines = Vec::new();
+        let mut add = |name, outcome| {
+            baselines.push((name, outcome));
+            watch.finished(name);
+        };
+        add("fixed interval, hardware cut-off", fixed(0));
+        add("fixed interval above the threshold", fixed(safe_mv));
+        let mut averages = SlotAverages::new(policy, costs);
+        let outcome_of_averages = run(&part, income, &mut averages, course, &mut Blind);
+        add("hourly slot averages", outcome_of_averages);
+        let horizon_s = node.policy.dark_horizon.get::<second>();
+        let mut fraction = ConstantFraction::new(policy, costs, horizon_s);
+        add(
+            "constant fraction",
+            run(&part, income, &mut fraction, course, &mut Blind),
+        );
+        let bound = clairvoyant(&foresight(node, income, course)).ok();
+        watch.finished("perfect foresight");
         Self {
             outcome,
             paces,
             baselines,
-            bound: clairvoyant(&foresight(node, income, course)).ok(),
+            bound,
         }
     }
 

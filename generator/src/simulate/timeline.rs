@@ -52,6 +52,9 @@ pub trait Watch {
 
     /// An event.
     fn see(&mut self, moment: &Moment);
+
+    /// A run is over, or the bound is found: what is told of long work.
+    fn finished(&mut self, _run: &str) {}
 }
 
 /// Looks at nothing.
