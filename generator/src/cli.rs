@@ -53,6 +53,8 @@ pub(crate) enum Command {
     Dividers(Dividers),
     /// Everything about a node on one page that needs no network, with pictures
     Report(Report),
+    /// A page to change the node in and see at once what comes of it: served on this machine alone, or written to a file
+    Workbench(Workbench),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
 }
@@ -463,6 +465,18 @@ pub(crate) struct Report {
     /// What was measured to flow to the sleeping node, as for `fit`
     #[arg(long, value_name = "I", value_parser = quantity::<Current>, requires = "log")]
     pub(crate) sleep_current: Option<Current>,
+}
+
+#[derive(Args)]
+pub(crate) struct Workbench {
+    /// The node file
+    pub(crate) node: PathBuf,
+    /// Write the page here, to be opened from the disk, instead of serving it
+    #[arg(short, long, value_name = "HTML")]
+    pub(crate) output: Option<PathBuf>,
+    /// The port to serve on; any free one when not given
+    #[arg(long, value_name = "PORT", default_value_t = 0, conflicts_with = "output")]
+    pub(crate) port: u16,
 }
 
 #[derive(Args)]

@@ -16,6 +16,7 @@ pub(crate) mod simulate;
 pub(crate) mod size;
 pub(crate) mod survival;
 pub(crate) mod thresholds;
+pub(crate) mod workbench;
 
 use std::io::{IsTerminal, Write};
 use std::path::Path;

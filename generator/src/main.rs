@@ -4,6 +4,7 @@
 mod cli;
 mod commands;
 mod failure;
+mod serve;
 
 use std::process::ExitCode;
 
@@ -28,6 +29,7 @@ fn main() -> ExitCode {
         Command::Lifetime(arguments) => commands::lifetime::run(&arguments),
         Command::Dividers(arguments) => commands::dividers::run(&arguments),
         Command::Report(arguments) => commands::report::run(&arguments),
+        Command::Workbench(arguments) => commands::workbench::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),
     };
     match done {

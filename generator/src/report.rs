@@ -46,6 +46,7 @@ use crate::thresholds::Thresholds;
 use crate::units::*;
 
 use course::Seen;
+#[cfg(not(target_arch = "wasm32"))]
 pub(crate) use page::inline;
 pub use page::{Section, scripts, style};
 

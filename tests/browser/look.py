@@ -81,6 +81,99 @@ def report(browser, question):
     return answer
 
 
+def at_rest(page):
+    """Waits until the simulated week has followed the last change."""
+    page.wait_for_timeout(200)
+    page.wait_for_function("document.querySelector('#course-place').children.length > 0")
+
+
+def state(page):
+    """What stands in the workbench."""
+    return {
+        "text": page.locator("#text").input_value(),
+        "ladder": page.locator(".ladder .decide").all_text_contents(),
+        "faults": [text for text in page.locator(".fault").all_text_contents() if text],
+        "invalid": page.locator("#fields [aria-invalid]").count(),
+        "stale": page.locator("#stale").is_visible(),
+    }
+
+
+def saved(page, button):
+    """The text that a button saves, and its name."""
+    with page.expect_download() as download:
+        page.get_by_role("button", name=button).click()
+    with open(download.value.path(), encoding="utf-8", newline="") as file:
+        return {"name": download.value.suggested_filename, "text": file.read()}
+
+
+def workbench(browser, question):
+    """The workbench in the hands of somebody who pulls at everything."""
+    answer = {"overflows": [], "faults": []}
+    context = browser.new_context(viewport={"width": 1280, "height": HEIGHT}, accept_downloads=True)
+    page, messages, requests = watched(context)
+    page.goto(question["page"])
+    page.wait_for_function("document.querySelector('#figures').children.length > 0")
+    at_rest(page)
+    answer["start"] = state(page)
+    answer["wasm_bytes"] = page.evaluate("atob(document.querySelector('#wasm').textContent.trim()).length")
+
+    slider = page.locator("[data-key='storage.capacitor[0].capacitance'] input[type=range]")
+    slider.focus()
+    for _ in range(7):
+        page.keyboard.press("ArrowRight")
+    at_rest(page)
+    answer["pulled"] = state(page)
+    answer["header"] = saved(page, "save the C header")
+    answer["module"] = saved(page, "save the Rust module")
+    answer["node"] = saved(page, "save the node file")
+    page.keyboard.press("Control+z")
+    answer["undone"] = state(page)
+    page.keyboard.press("Control+Shift+Z")
+    answer["redone"] = state(page)
+
+    field = page.locator("[data-key='storage.capacitor[0].esr'] input[type=text]")
+    field.fill("2.2 V")
+    field.press("Enter")
+    answer["refused"] = state(page)
+    answer["fault"] = page.locator("[data-key='storage.capacitor[0].esr'] .fault").inner_text()
+    answer["faults"] += [f"refused: {fault}" for fault in faults(page)]
+    field.fill("1.9 ohm")
+    field.press("Enter")
+    answer["mended"] = state(page)
+
+    page.get_by_role("button", name="make a link").click()
+    page.wait_for_function("document.querySelector('#address').value !== ''")
+    other, more_messages, more_requests = watched(context)
+    other.goto(page.locator("#address").input_value())
+    other.wait_for_function("document.querySelector('#figures').children.length > 0")
+    answer["linked"] = state(other)
+    messages += more_messages
+    requests += more_requests
+
+    page.locator("#days").fill("3660")
+    page.get_by_role("button", name="simulate").click()
+    page.wait_for_function("document.querySelector('#progress').value > 0", timeout=60_000)
+    page.get_by_role("button", name="cancel").click()
+    answer["cancelled"] = page.locator("#status").inner_text()
+    page.locator("#days").fill("40")
+    page.get_by_role("button", name="simulate").click()
+    page.wait_for_function("document.querySelector('#course-place').innerText.includes('40 days of')", timeout=120_000)
+
+    page.locator("#file").set_input_files(question["other"])
+    page.wait_for_function("document.title.startsWith('display-case')")
+    at_rest(page)
+    answer["opened"] = state(page)
+    for width in (1280, 800, 360):
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        page.wait_for_timeout(150)
+        if page.evaluate("document.documentElement.scrollWidth") > width:
+            answer["overflows"].append(width)
+        answer["faults"] += [f"{width}: {fault}" for fault in faults(page)]
+    answer["messages"] = messages
+    answer["requests"] = [request for request in requests if request != question["page"]]
+    return answer
+
+
 def main():
     question = json.load(sys.stdin)
     with sync_playwright() as driver:

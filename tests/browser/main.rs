@@ -5,6 +5,7 @@
 //! `chromium` on the path.
 
 mod report;
+mod workbench;
 
 use libtest_mimic::{Arguments, Failed, Trial};
 use millpond_tests::tool::{self, Tool};
@@ -56,10 +57,16 @@ fn main() {
             None => Err("no browser".into()),
         })
     };
-    let trials: Vec<Trial> = NODES
+    let mut trials: Vec<Trial> = NODES
         .iter()
         .map(|node| trial(format!("report of {node}"), report::check, node))
         .collect();
+    trials.push(trial(
+        "workbench from a file".to_owned(),
+        workbench::from_file,
+        NODES[0],
+    ));
+    trials.push(trial("workbench served".to_owned(), workbench::served, NODES[0]));
     libtest_mimic::run(&arguments, trials).exit();
 }
 

@@ -12,6 +12,7 @@ thread_local! {
     static ANSWER: RefCell<String> = const { RefCell::new(String::new()) };
 }
 
+#[link(wasm_import_module = "env")]
 unsafe extern "C" {
     /// The page's own function: a part of long work is done.
     safe fn told(done: f64);
@@ -19,7 +20,7 @@ unsafe extern "C" {
 
 /// Room for a question of so many bytes, and where it is.
 #[unsafe(no_mangle)]
-pub extern "C" fn question_at(length: usize) -> *mut u8 {
+pub(crate) extern "C" fn question_at(length: usize) -> *mut u8 {
     QUESTION.with_borrow_mut(|question| {
         question.clear();
         question.resize(length, 0);
@@ -29,9 +30,9 @@ pub extern "C" fn question_at(length: usize) -> *mut u8 {
 
 /// Answers the question in its buffer; how many bytes the answer has.
 #[unsafe(no_mangle)]
-pub extern "C" fn ask() -> usize {
+pub(crate) extern "C" fn ask() -> usize {
     let question = QUESTION.with_borrow(|question| String::from_utf8_lossy(question).into_owned());
-    let text = answer(&question, &Tell(told));
+    let text = answer(&question, &Tell(|done| told(done)));
     let length = text.len();
     ANSWER.set(text);
     length
@@ -39,6 +40,6 @@ pub extern "C" fn ask() -> usize {
 
 /// Where the answer is, until the next question.
 #[unsafe(no_mangle)]
-pub extern "C" fn answer_at() -> *const u8 {
+pub(crate) extern "C" fn answer_at() -> *const u8 {
     ANSWER.with_borrow(|answer| answer.as_ptr())
 }

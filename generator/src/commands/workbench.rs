@@ -1,0 +1,43 @@
+//! `millpond workbench`: the library in a page, with the node's inputs as fields.
+
+use millpond::emit;
+use millpond::node::{LoadError, NodeFile};
+use millpond::workbench;
+
+use crate::cli::Workbench;
+use crate::failure::{Failure, colour};
+use crate::serve;
+
+/// The library compiled for WebAssembly, where this program was built with it.
+#[cfg(feature = "workbench")]
+const WASM: Option<&[u8]> = Some(include_bytes!(env!("MILLPOND_WASM")));
+#[cfg(not(feature = "workbench"))]
+const WASM: Option<&[u8]> = None;
+
+const WITHOUT: &str = "this millpond was built without the workbench; `cargo install --path generator --features workbench` builds \
+                       one with it, given `rustup target add wasm32-unknown-unknown`";
+
+/// node file → page → file, or a server on this machine alone
+pub(crate) fn run(arguments: &Workbench) -> Result<(), Failure> {
+    let wasm = WASM.ok_or_else(|| Failure::Unusable(WITHOUT.to_owned()))?;
+    let text = match NodeFile::load(&arguments.node) {
+        Ok(file) => file.text,
+        // The page is a place to mend a node file in.
+        Err(LoadError::Refused(problems)) => {
+            eprint!("{}", problems.render(colour()));
+            problems
+                .files
+                .first()
+                .map_or_else(String::new, |file| file.text.clone())
+        }
+        Err(other) => return Err(other.into()),
+    };
+    let name = arguments.node.file_name().unwrap_or(arguments.node.as_os_str());
+    let page = workbench::page(&name.to_string_lossy(), &text, wasm);
+    let Some(output) = &arguments.output else {
+        return serve::page(&page, arguments.port);
+    };
+    emit::write_all(&[(output.clone(), page)]).map_err(|error| Failure::Unusable(error.to_string()))?;
+    eprintln!("wrote {}", output.display());
+    Ok(())
+}
