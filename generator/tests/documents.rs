@@ -117,6 +117,16 @@ fn equations() -> Vec<u32> {
 }
 
 #[test]
+fn no_document_has_marks_of_an_unfinished_merge() {
+    for path in documents() {
+        for line in read(&path).lines() {
+            let is_mark = ["<<<<<<< ", ">>>>>>> "].iter().any(|mark| line.starts_with(mark)) || line == "=======";
+            assert!(!is_mark, "{path}: {line}");
+        }
+    }
+}
+
+#[test]
 fn equations_are_numbered_without_a_gap() {
     let numbers = equations();
     assert!(
