@@ -120,7 +120,8 @@ fn equations() -> Vec<u32> {
 fn no_document_has_marks_of_an_unfinished_merge() {
     for path in documents() {
         for line in read(&path).lines() {
-            let is_mark = ["<<<<<<< ", ">>>>>>> "].iter().any(|mark| line.starts_with(mark)) || line == "=======";
+            let is_mark =
+                ["<<<<<<< ", ">>>>>>> "].iter().any(|mark| line.starts_with(mark)) || line == "=======";
             assert!(!is_mark, "{path}: {line}");
         }
     }

@@ -1,7 +1,7 @@
 //! The template engine as it is used here: undefined names are errors, lines of tags leave no blank lines.
 
 use minijinja::syntax::SyntaxConfig;
-use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value};
+use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value, filters};
 
 /// Fills a template that is part of this program; `escape` says what the result is. Those that it includes are given by name and text.
 pub(crate) fn render(
@@ -18,7 +18,12 @@ pub(crate) fn render(
         .keep_trailing_newline(true)
         .build()
         .expect("the delimiters are the usual ones");
-    let mut environment = Environment::new();
+    // With these filters and no others: what is not asked for need not be in a page.
+    let mut environment = Environment::empty();
+    environment.add_filter("batch", filters::batch);
+    environment.add_filter("join", filters::join);
+    environment.add_filter("length", filters::length);
+    environment.add_filter("safe", filters::safe);
     environment.set_syntax(syntax);
     environment.set_undefined_behavior(UndefinedBehavior::Strict);
     environment.set_auto_escape_callback(move |_| escape.clone());

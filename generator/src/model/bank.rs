@@ -180,7 +180,7 @@ impl Bank {
 
     /// Plain numbers for the integrator's inner loop.
     pub(crate) fn network(&self) -> Network {
-        let conductance_s: Vec<f64> = self
+        let conductance_s: Values = self
             .branches
             .iter()
             .map(|branch| branch.resistance.get::<ohm>().recip())
@@ -200,22 +200,25 @@ impl Bank {
     }
 }
 
+/// A number for each branch. A bank with more than four kinds of capacitor is rare, and costs an allocation.
+pub(crate) type Values = smallvec::SmallVec<[f64; 4]>;
+
 /// A bank in plain SI numbers.
 #[derive(Clone, Debug)]
 pub(crate) struct Network {
     /// 1/R of each branch.
-    pub(crate) conductance_s: Vec<f64>,
+    pub(crate) conductance_s: Values,
     /// Capacitance of each branch at 0 V.
-    capacitance_f: Vec<f64>,
+    capacitance_f: Values,
     /// Rise of each branch's capacitance with voltage.
-    pub(crate) slope_f_per_v: Vec<f64>,
+    pub(crate) slope_f_per_v: Values,
     /// Leakage at the terminal.
     pub(crate) leakage_s: f64,
 }
 
 impl Network {
     /// Capacitance of each branch at the voltage it stands at.
-    pub(crate) fn capacitance_f(&self, inner_v: &[f64]) -> Vec<f64> {
+    pub(crate) fn capacitance_f(&self, inner_v: &[f64]) -> Values {
         let parts = self.capacitance_f.iter().zip(&self.slope_f_per_v).zip(inner_v);
         parts
             .map(|((capacitance, slope), inner)| capacitance + slope * inner)

@@ -7,6 +7,7 @@
 //! the order is measured in a test, the result is held against the closed form here and against a circuit
 //! simulator and an ODE library in the tests crate).
 
+use super::bank::Values;
 use crate::model::bank::{Bank, Network};
 use crate::model::drain::Drain;
 use crate::units::*;
@@ -54,19 +55,19 @@ pub struct Discharged {
 /// ```
 pub fn discharge(bank: &Bank, inner_v: &[f64], stretches: &[Stretch]) -> Option<Discharged> {
     let network = bank.network();
-    let mut state_v = inner_v.to_vec();
+    let mut state_v = Values::from_slice(inner_v);
     let mut lowest_v = f64::INFINITY;
     for stretch in stretches {
         lowest_v = lowest_v.min(run(&network, &mut state_v, stretch)?);
     }
     Some(Discharged {
-        inner_v: state_v,
+        inner_v: state_v.into_vec(),
         lowest: volts(lowest_v),
     })
 }
 
 /// Advances `state_v` over one stretch; the lowest terminal voltage under the stretch's peak drain.
-fn run(network: &Network, state_v: &mut Vec<f64>, stretch: &Stretch) -> Option<f64> {
+fn run(network: &Network, state_v: &mut Values, stretch: &Stretch) -> Option<f64> {
     let duration_s = stretch.duration.get::<second>();
     let (mut lowest_v, _) = network.terminal(state_v, &stretch.peak)?;
     let mut left_s = duration_s;
@@ -111,11 +112,11 @@ fn movement_v(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) ->
 
 /// Rates of change of the inner voltages at one state.
 struct Rates {
-    rate: Vec<f64>,
+    rate: Values,
     /// 1/(R·C) of each branch at this state.
-    per_s: Vec<f64>,
+    per_s: Values,
     /// By how much each branch's capacitance rises with its voltage, relative to itself (1/V).
-    bend_per_v: Vec<f64>,
+    bend_per_v: Values,
     /// Derivative by the terminal voltage of the current that load and leakage draw there.
     drawn_s: f64,
 }
@@ -123,7 +124,7 @@ struct Rates {
 fn rates(network: &Network, state_v: &[f64], drain: &Drain) -> Option<Rates> {
     let (terminal_v, drawn_s) = network.terminal(state_v, drain)?;
     let capacitance_f = network.capacitance_f(state_v);
-    let per_s: Vec<f64> = network
+    let per_s: Values = network
         .conductance_s
         .iter()
         .zip(&capacitance_f)
@@ -162,7 +163,7 @@ fn rates(network: &Network, state_v: &[f64], drain: &Drain) -> Option<Rates> {
 }
 
 /// One Rosenbrock step: the new state and the largest difference to the embedded solution of order 3.
-fn step(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Option<(Vec<f64>, f64)> {
+fn step(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Option<(Values, f64)> {
     // Shampine's parameters for the method of Kaps and Rentrop; the system is autonomous.
     const GAMMA: f64 = 0.5;
     const A21: f64 = 2.0;
@@ -184,23 +185,23 @@ fn step(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Optio
     } = rates(network, state_v, drain)?;
     // The matrix 1/(γh) − J is a diagonal less a product of two vectors, since the branches meet in the terminal
     // alone: solved in closed form (Sherman and Morrison 1950).
-    let beside: Vec<f64> = rate1
+    let beside: Values = rate1
         .iter()
         .zip(&bend_per_v)
         .map(|(rate, bend)| 1.0 / (GAMMA * step_s) + rate * bend)
         .collect();
-    let diagonal: Vec<f64> = beside
+    let diagonal: Values = beside
         .iter()
         .zip(&per_s)
         .map(|(beside, per_s)| beside + per_s)
         .collect();
     let answer_s = network.conductance_s.iter().sum::<f64>() + drawn_s;
-    let toward: Vec<f64> = network
+    let toward: Values = network
         .conductance_s
         .iter()
         .map(|conductance| conductance / answer_s)
         .collect();
-    let away: Vec<f64> = per_s
+    let away: Values = per_s
         .iter()
         .zip(&diagonal)
         .map(|(per_s, diagonal)| per_s / diagonal)
@@ -217,8 +218,8 @@ fn step(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Optio
     if kept <= 0.0 {
         return None;
     }
-    let solve = |right: Vec<f64>| -> Vec<f64> {
-        let scaled: Vec<f64> = right
+    let solve = |right: Values| -> Values {
+        let scaled: Values = right
             .iter()
             .zip(&diagonal)
             .map(|(right, diagonal)| right / diagonal)
@@ -231,8 +232,8 @@ fn step(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Optio
             .map(|(x, away)| x + factor * away)
             .collect()
     };
-    let add = |base: &[f64], parts: &[(f64, &[f64])]| -> Vec<f64> {
-        let mut sum = base.to_vec();
+    let add = |base: &[f64], parts: &[(f64, &[f64])]| -> Values {
+        let mut sum = Values::from_slice(base);
         for (weight, part) in parts {
             sum.iter_mut()
                 .zip(*part)
@@ -255,7 +256,7 @@ fn step(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Optio
         ],
     ));
     let next_v = add(state_v, &[(B[0], &k1), (B[1], &k2), (B[2], &k3), (B[3], &k4)]);
-    let zero = vec![0.0; state_v.len()];
+    let zero = Values::from_elem(0.0, state_v.len());
     let error_v = add(&zero, &[(E[0], &k1), (E[1], &k2), (E[2], &k3), (E[3], &k4)])
         .iter()
         .fold(0.0, |largest: f64, error| largest.max(error.abs()));
@@ -308,7 +309,7 @@ mod tests {
         };
         let after = |steps: u32| {
             let network = bank.network();
-            let mut state = vec![3.0, 2.8];
+            let mut state = Values::from_slice(&[3.0, 2.8]);
             for _ in 0..steps {
                 state = step(&network, &state, &drain, 0.4 / f64::from(steps))
                     .expect("no collapse")
