@@ -29,6 +29,8 @@ fn main() -> ExitCode {
         Command::Dividers(arguments) => commands::dividers::run(&arguments),
         Command::Report(arguments) => commands::report::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),
+        Command::Completions(arguments) => commands::completions::run(&arguments),
+        Command::Manual(arguments) => commands::manual::run(&arguments),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
