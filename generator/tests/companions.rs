@@ -44,11 +44,7 @@ fn completions_of_every_shell_know_every_command_and_an_option_of_each() {
     );
     for shell in ["bash", "elvish", "fish", "powershell", "zsh"] {
         let script = done(folder.path(), &["completions", shell]);
-        for word in commands
-            .iter()
-            .map(String::as_str)
-            .chain(["depfile", "trace"])
-        {
+        for word in commands.iter().map(String::as_str).chain(["depfile", "trace"]) {
             assert!(script.contains(word), "{shell}: no {word}");
         }
     }
