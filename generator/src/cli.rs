@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
 use millpond::dividers::series::Series;
 use millpond::income::light::Light;
 use millpond::node::Pace;
@@ -57,6 +58,10 @@ pub(crate) enum Command {
     Workbench(Workbench),
     /// Which constants move between two node files, by how much, and which input moved them
     Compare(Compare),
+    /// What a shell needs to complete commands and options, to standard output
+    Completions(Completions),
+    /// Manual pages, one for each command
+    Manual(Manual),
 }
 
 #[derive(Args)]
@@ -136,6 +141,9 @@ pub(crate) struct Generate {
     /// Write the constants as JSON here
     #[arg(long, value_name = "FILE")]
     pub(crate) json: Option<PathBuf>,
+    /// Write here, as a rule for make, which files were read: the node file and the CSV files that it names
+    #[arg(long, value_name = "FILE", conflicts_with = "verify")]
+    pub(crate) depfile: Option<PathBuf>,
     /// Write nothing; fail with a difference if a file is stale or was edited by hand
     #[arg(long)]
     pub(crate) verify: bool,
@@ -488,4 +496,17 @@ pub(crate) struct Compare {
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
     pub(crate) format: FormatArgument,
+}
+
+#[derive(Args)]
+pub(crate) struct Completions {
+    /// The shell
+    #[arg(value_enum)]
+    pub(crate) shell: Shell,
+}
+
+#[derive(Args)]
+pub(crate) struct Manual {
+    /// The folder to write into; made where it is missing
+    pub(crate) folder: PathBuf,
 }

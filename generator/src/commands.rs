@@ -4,12 +4,14 @@ pub(crate) mod budget;
 pub(crate) mod cell;
 pub(crate) mod check;
 pub(crate) mod compare;
+pub(crate) mod completions;
 pub(crate) mod dividers;
 pub(crate) mod fit;
 pub(crate) mod generate;
 pub(crate) mod init;
 pub(crate) mod lifetime;
 pub(crate) mod log_plan;
+pub(crate) mod manual;
 pub(crate) mod report;
 pub(crate) mod sensitivity;
 pub(crate) mod simulate;
@@ -19,9 +21,10 @@ pub(crate) mod thresholds;
 pub(crate) mod workbench;
 
 use std::io::{IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use indicatif::{ProgressBar, ProgressStyle};
+use millpond::emit;
 use millpond::generated;
 use millpond::income::{Income, TraceError};
 use millpond::node::{NodeFile, Pace};
@@ -33,12 +36,32 @@ use millpond_policy::{Plan, Policy};
 
 use crate::failure::{Failure, colour};
 
+/// A remark on standard error, if there is one; nothing is left to tell it to where that is closed.
+pub(crate) fn say(remark: &str) {
+    if !remark.is_empty() {
+        let _ = writeln!(std::io::stderr(), "{remark}");
+    }
+}
+
 /// Writes a result to standard output. A reader that has gone away is not an error.
 fn print(text: &str) -> Result<(), Failure> {
     match std::io::stdout().write_all(text.as_bytes()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
         _ => Ok(()),
     }
+}
+
+/// Writes the files, all or none, and says which of them changed.
+fn write(files: &[(PathBuf, String)]) -> Result<(), Failure> {
+    let written = emit::write_all(files).map_err(|error| Failure::Unusable(error.to_string()))?;
+    for (path, is_new) in written {
+        say(&format!(
+            "{} {}",
+            if is_new { "wrote" } else { "unchanged:" },
+            path.display()
+        ));
+    }
+    Ok(())
 }
 
 /// A bar on standard error that counts so many of something; nothing where that is no terminal.

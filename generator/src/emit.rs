@@ -5,6 +5,7 @@
 //! ([`verify`]). The same constants give the same bytes.
 
 mod c_header;
+mod depfile;
 mod json;
 mod names;
 mod provenance;
@@ -18,9 +19,10 @@ use millpond_policy::{PlanParts, PolicyParts, WhenFull};
 use minijinja::value::{Serde, Value};
 use serde::Serialize;
 
+pub use depfile::depfile;
 pub use verify::{Stale, StaleReason, verify};
 #[cfg(not(target_arch = "wasm32"))]
-pub use write::{WriteError, write_all};
+pub use write::{WriteError, write_all, write_new};
 
 /// Everything that goes into the outputs: integers, and strings that are formatted already.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]

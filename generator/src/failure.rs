@@ -26,9 +26,11 @@ impl Failure {
     }
 }
 
-/// Whether messages may carry colour: on a terminal, and not turned off by the NO_COLOR convention.
+/// Whether messages may carry colour: on a terminal that knows any, and not turned off by the NO_COLOR convention.
 pub(crate) fn colour() -> bool {
-    std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+    std::io::stderr().is_terminal()
+        && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+        && std::env::var_os("TERM").is_none_or(|terminal| terminal != "dumb")
 }
 
 impl From<LoadError> for Failure {

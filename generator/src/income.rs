@@ -71,9 +71,11 @@ pub enum TraceError {
         /// What the system said.
         source: std::io::Error,
     },
-    /// The file is larger than [`MOST_TRACE_BYTES`].
-    #[error("{path} is larger than {} MiB: sample it less often, or cut it", MOST_TRACE_BYTES >> 20)]
+    /// The file is larger than such a file may be.
+    #[error("{path} is larger than {} MiB: sample it less often, or cut it", most_bytes >> 20)]
     TooLarge {
+        /// What it may have: [`MOST_TRACE_BYTES`] for a trace.
+        most_bytes: u64,
         /// Path as the user gave it.
         path: String,
     },
@@ -137,7 +139,7 @@ impl Income {
     ///
     /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
     pub fn load(path: impl AsRef<Path>, source: &Source) -> Result<Self, TraceError> {
-        let file = read_text(path.as_ref())?;
+        let file = read_text(path.as_ref(), MOST_TRACE_BYTES)?;
         Self::parse(&file.path, &file.text, source).map_err(TraceError::Refused)
     }
 
@@ -242,24 +244,28 @@ impl Income {
     }
 }
 
-/// The whole text of a CSV file of at most [`MOST_TRACE_BYTES`].
-pub(crate) fn read_text(path: &Path) -> Result<InputText, TraceError> {
+/// The whole text of a file of at most `most_bytes`.
+pub(crate) fn read_text(path: &Path, most_bytes: u64) -> Result<InputText, TraceError> {
     let label = path.display().to_string();
     let unreadable = |source| TraceError::Unreadable {
         path: label.clone(),
         source,
     };
+    let too_large = || TraceError::TooLarge {
+        path: label.clone(),
+        most_bytes,
+    };
     let file = fs::File::open(path).map_err(unreadable)?;
-    if file.metadata().map_err(unreadable)?.len() > MOST_TRACE_BYTES {
-        return Err(TraceError::TooLarge { path: label });
+    if file.metadata().map_err(unreadable)?.len() > most_bytes {
+        return Err(too_large());
     }
     // A pipe or device has no length to ask for.
     let mut bytes = Vec::new();
-    file.take(MOST_TRACE_BYTES + 1)
+    file.take(most_bytes + 1)
         .read_to_end(&mut bytes)
         .map_err(unreadable)?;
-    if bytes.len() as u64 > MOST_TRACE_BYTES {
-        return Err(TraceError::TooLarge { path: label });
+    if bytes.len() as u64 > most_bytes {
+        return Err(too_large());
     }
     match String::from_utf8(bytes) {
         Ok(text) => Ok(InputText { path: label, text }),

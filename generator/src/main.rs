@@ -31,6 +31,8 @@ fn main() -> ExitCode {
         Command::Report(arguments) => commands::report::run(&arguments),
         Command::Workbench(arguments) => commands::workbench::run(&arguments),
         Command::Compare(arguments) => commands::compare::run(&arguments),
+        Command::Completions(arguments) => commands::completions::run(&arguments),
+        Command::Manual(arguments) => commands::manual::run(&arguments),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -27,7 +27,9 @@ pub(crate) fn page(page: &str, port: u16) -> Result<(), Failure> {
         .server_addr()
         .to_ip()
         .map_or(port, |address| address.port());
-    eprintln!("the workbench is at http://127.0.0.1:{port}/ for this machine alone; Ctrl-C stops it");
+    crate::commands::say(&format!(
+        "the workbench is at http://127.0.0.1:{port}/ for this machine alone; Ctrl-C stops it"
+    ));
     for request in server.incoming_requests() {
         // A reader that went away is nobody's fault.
         let _ = answer(request, page, port);

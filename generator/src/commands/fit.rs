@@ -2,7 +2,6 @@
 
 use std::path::Path;
 
-use millpond::emit;
 use millpond::fit::{Fit, Known, write};
 use millpond::log::{Log, LogError};
 use millpond::node::NodeFile;
@@ -37,9 +36,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     if let Err(problems) = NodeFile::parse(&target.display().to_string(), &text, folder) {
         return Err(Failure::Refused(problems.render(colour())));
     }
-    emit::write_all(&[(target.clone(), text)]).map_err(|error| Failure::Unusable(error.to_string()))?;
-    eprintln!("wrote {}", target.display());
-    Ok(())
+    super::write(&[(target.clone(), text)])
 }
 
 /// The log at `path`; rows that were passed over are said on standard error.
@@ -50,13 +47,13 @@ pub(super) fn log(path: &Path) -> Result<Log, Failure> {
     })?;
     let path = path.display();
     for (line, reason) in &log.skipped_rows {
-        eprintln!("{path}:{line}: passed over: {reason}");
+        super::say(&format!("{path}:{line}: passed over: {reason}"));
     }
     if log.skipped > log.skipped_rows.len() {
-        eprintln!(
+        super::say(&format!(
             "{path}: {} more rows were passed over",
             log.skipped - log.skipped_rows.len()
-        );
+        ));
     }
     Ok(log)
 }

@@ -22,22 +22,25 @@ pub(crate) fn run(arguments: &Generate) -> Result<(), Failure> {
         generated::from_file(&file, &bar).map_err(|refusal| Failure::Refused(format!("{refusal}\n")));
     bar.finish_and_clear();
     let generated = generated?;
-    eprint!("{}", printout::findings::aside(&generated.findings));
-    let outputs = outputs(arguments, &generated);
+    super::say(printout::findings::aside(&generated.findings).trim_end_matches('\n'));
+    let mut outputs = outputs(arguments, &generated);
     if arguments.verify {
         return verify(arguments, &outputs);
+    }
+    if outputs.is_empty() && arguments.depfile.is_some() {
+        return Err(Failure::Unusable(
+            "--depfile needs the files that it is about: --c, --rust or --json".to_owned(),
+        ));
     }
     if outputs.is_empty() {
         return super::print(&generated.c_header());
     }
-    for (path, written) in emit::write_all(&outputs).map_err(|error| Failure::Unusable(error.to_string()))? {
-        eprintln!(
-            "{} {}",
-            if written { "wrote" } else { "unchanged:" },
-            path.display()
-        );
+    if let Some(path) = &arguments.depfile {
+        let made = outputs.iter().map(|(path, _)| path.as_path());
+        let rule = emit::depfile(made, generated.inputs.iter().map(PathBuf::as_path));
+        outputs.push((path.clone(), rule));
     }
-    Ok(())
+    super::write(&outputs)
 }
 
 /// What is to be written, and where.
@@ -68,7 +71,7 @@ fn verify(arguments: &Generate, outputs: &[(PathBuf, String)]) -> Result<(), Fai
         let existing = fs::read_to_string(path)
             .map_err(|error| Failure::Unusable(format!("{shown} cannot be read: {error}")))?;
         match emit::verify(&existing, fresh) {
-            Ok(()) => eprintln!("{shown}: up to date"),
+            Ok(()) => super::say(&format!("{shown}: up to date")),
             Err(Stale { reason, difference }) => {
                 message.push_str(&format!("{shown}: {reason}\n{difference}"));
             }

@@ -1,7 +1,8 @@
 //! `millpond init`: a commented node file to start from.
 
-use std::fs::OpenOptions;
-use std::io::{ErrorKind, Write};
+use std::io::ErrorKind;
+
+use millpond::emit;
 
 use crate::cli::{Example, Init};
 use crate::failure::Failure;
@@ -10,19 +11,13 @@ use crate::failure::Failure;
 pub(crate) fn run(arguments: &Init) -> Result<(), Failure> {
     let path = &arguments.file;
     let shown = path.display();
-    let mut file = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(path)
-        .map_err(|error| match error.kind() {
-            ErrorKind::AlreadyExists => Failure::Unusable(format!(
-                "{shown} exists and is left as it is; choose another name"
-            )),
-            _ => Failure::Unusable(format!("{shown} cannot be written: {error}")),
-        })?;
-    file.write_all(text(arguments.example).as_bytes())
-        .map_err(|error| Failure::Unusable(format!("{shown} cannot be written: {error}")))?;
-    eprintln!("wrote {shown}; next: millpond check {shown}");
+    emit::write_new(path, text(arguments.example)).map_err(|error| {
+        Failure::Unusable(match error.source.kind() {
+            ErrorKind::AlreadyExists => format!("{shown} exists and is left as it is; choose another name"),
+            _ => error.to_string(),
+        })
+    })?;
+    super::say(&format!("wrote {shown}; next: millpond check {shown}"));
     Ok(())
 }
 

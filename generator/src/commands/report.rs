@@ -3,7 +3,6 @@
 use std::path::Path;
 
 use millpond::budget::Budget;
-use millpond::emit;
 use millpond::findings::{self, Severity};
 use millpond::fit::{Fit, Known};
 use millpond::node::{Node, NodeFile};
@@ -57,20 +56,12 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
         &bar,
     );
     bar.finish_and_clear();
-    let written = emit::write_all(&[(arguments.output.clone(), page)])
-        .map_err(|error| Failure::Unusable(error.to_string()))?;
-    for (path, is_new) in written {
-        eprintln!(
-            "{} {}",
-            if is_new { "wrote" } else { "unchanged:" },
-            path.display()
-        );
-    }
+    super::write(&[(arguments.output.clone(), page)])?;
     if income.is_none() {
-        eprintln!(
+        super::say(&format!(
             "{} leaves its income to a trace: nothing was simulated; give one with --trace",
             file.path
-        );
+        ));
     }
     if works {
         return Ok(());

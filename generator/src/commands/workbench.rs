@@ -1,6 +1,5 @@
 //! `millpond workbench`: the library in a page, with the node's inputs as fields.
 
-use millpond::emit;
 use millpond::node::{LoadError, NodeFile};
 use millpond::workbench;
 
@@ -24,7 +23,7 @@ pub(crate) fn run(arguments: &Workbench) -> Result<(), Failure> {
         Ok(file) => file.text,
         // The page is a place to mend a node file in.
         Err(LoadError::Refused(problems)) => {
-            eprint!("{}", problems.render(colour()));
+            super::say(problems.render(colour()).trim_end_matches('\n'));
             problems
                 .files
                 .first()
@@ -37,7 +36,5 @@ pub(crate) fn run(arguments: &Workbench) -> Result<(), Failure> {
     let Some(output) = &arguments.output else {
         return serve::page(&page, arguments.port);
     };
-    emit::write_all(&[(output.clone(), page)]).map_err(|error| Failure::Unusable(error.to_string()))?;
-    eprintln!("wrote {}", output.display());
-    Ok(())
+    super::write(&[(output.clone(), page)])
 }

@@ -1,6 +1,6 @@
 //! Writing several files so that a failure loses nothing.
 
-use std::fs;
+use std::fs::{self, File, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -17,17 +17,32 @@ pub struct WriteError {
     pub source: io::Error,
 }
 
-/// A file that stands complete beside its destination.
-struct Prepared {
-    file: NamedTempFile,
-    destination: PathBuf,
+/// A text on its way to its destination.
+enum Prepared {
+    /// A file that stands complete beside its destination, which it replaces.
+    Beside(NamedTempFile, PathBuf),
+    /// What cannot be replaced: a device or a pipe, which takes what it is given.
+    Straight(File),
+}
+
+impl Prepared {
+    /// Brings the text to where it belongs.
+    fn finish(self, text: &str) -> io::Result<()> {
+        match self {
+            Self::Beside(file, destination) => {
+                file.persist(destination).map(drop).map_err(|error| error.error)
+            }
+            Self::Straight(mut file) => file.write_all(text.as_bytes()),
+        }
+    }
 }
 
 /// Writes each text to its path. Returns, in the same order, each path and whether it was written: a file that holds
 /// the text already is left alone, and keeps its time.
 ///
 /// All texts are first written beside their destinations and moved into place only when every one of them stands, so that a
-/// full disk or a missing folder leaves the old files whole. A link is followed, not replaced.
+/// full disk or a missing folder leaves the old files whole. A link is followed, not replaced; a device or a pipe is
+/// written to.
 ///
 /// # Errors
 /// [`WriteError`] with the path: the folder is missing, not writable, or the path is a folder.
@@ -41,41 +56,96 @@ struct Prepared {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn write_all(files: &[(PathBuf, String)]) -> Result<Vec<(PathBuf, bool)>, WriteError> {
+    let failed = |path: &Path| {
+        let path = path.to_owned();
+        |source| WriteError { path, source }
+    };
     let mut prepared = Vec::new();
     for (path, text) in files {
-        let file = prepare(path, text).map_err(|source| WriteError {
-            path: path.clone(),
-            source,
-        })?;
-        prepared.push((path, file));
+        prepared.push(prepare(path, text).map_err(failed(path))?);
     }
     let mut results = Vec::new();
-    for (path, file) in prepared {
+    for ((path, text), file) in files.iter().zip(prepared) {
         let written = file.is_some();
-        if let Some(Prepared { file, destination }) = file {
-            file.persist(destination).map_err(|error| WriteError {
-                path: path.clone(),
-                source: error.error,
-            })?;
+        if let Some(file) = file {
+            file.finish(text).map_err(failed(path))?;
         }
         results.push((path.clone(), written));
     }
     Ok(results)
 }
 
+/// Writes a file that must not be there yet: whole, or not at all.
+///
+/// # Errors
+/// [`WriteError`], of the kind `AlreadyExists` where something has that name, be it a link to nowhere.
+///
+/// ```
+/// let folder = tempfile::tempdir()?;
+/// let path = folder.path().join("node.toml");
+/// millpond::emit::write_new(&path, "text\n")?;
+/// assert!(millpond::emit::write_new(&path, "other\n").is_err());
+/// assert_eq!(std::fs::read_to_string(&path)?, "text\n");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn write_new(path: &Path, text: &str) -> Result<(), WriteError> {
+    let write = || {
+        if path.symlink_metadata().is_ok() {
+            return Err(io::ErrorKind::AlreadyExists.into());
+        }
+        let file = beside(path, text)?;
+        file.as_file().sync_all()?;
+        file.persist_noclobber(path).map_err(|error| error.error)
+    };
+    write().map(drop).map_err(|source| WriteError {
+        path: path.to_owned(),
+        source,
+    })
+}
+
 /// Writes the text beside its destination; `None` if it stands there already.
 fn prepare(path: &Path, text: &str) -> io::Result<Option<Prepared>> {
-    let destination = match fs::canonicalize(path) {
-        Ok(destination) => destination,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => path.to_owned(),
+    let existing = match fs::metadata(path) {
+        Ok(existing) if existing.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
+        Ok(existing) if !existing.is_file() => {
+            let file = OpenOptions::new().write(true).open(path)?;
+            return Ok(Some(Prepared::Straight(file)));
+        }
+        Ok(existing) => Some(existing),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => None,
         Err(error) => return Err(error),
     };
-    if destination.is_dir() {
-        return Err(io::Error::from(io::ErrorKind::IsADirectory));
+    let destination = match existing {
+        Some(_) => fs::canonicalize(path)?,
+        None => behind_links(path),
+    };
+    if let Some(existing) = &existing {
+        // Another size needs no look inside.
+        let same = existing.len() == text.len() as u64;
+        if same && fs::read(&destination).is_ok_and(|bytes| bytes == text.as_bytes()) {
+            return Ok(None);
+        }
     }
-    if fs::read(&destination).is_ok_and(|existing| existing == text.as_bytes()) {
-        return Ok(None);
+    let file = beside(&destination, text)?;
+    if let Some(existing) = existing {
+        file.as_file().set_permissions(existing.permissions())?;
     }
+    file.as_file().sync_all()?;
+    Ok(Some(Prepared::Beside(file, destination)))
+}
+
+/// Where a path leads that does not exist: the end of its links.
+fn behind_links(path: &Path) -> PathBuf {
+    let mut path = path.to_owned();
+    for _ in 0..MOST_LINKS {
+        let Ok(next) = fs::read_link(&path) else { break };
+        path = path.parent().unwrap_or(Path::new("")).join(next);
+    }
+    path
+}
+
+/// A file with the text in the folder of `destination`, gone again where it is not kept.
+fn beside(destination: &Path, text: &str) -> io::Result<NamedTempFile> {
     let folder = match destination.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
@@ -87,12 +157,11 @@ fn prepare(path: &Path, text: &str) -> io::Result<Option<Prepared>> {
     builder.permissions(permissions);
     let mut file = builder.prefix(".millpond-").tempfile_in(folder)?;
     file.write_all(text.as_bytes())?;
-    if let Ok(existing) = fs::metadata(&destination) {
-        file.as_file().set_permissions(existing.permissions())?;
-    }
-    file.as_file().sync_all()?;
-    Ok(Some(Prepared { file, destination }))
+    Ok(file)
 }
+
+/// As many links as the system itself follows.
+const MOST_LINKS: u32 = 40;
 
 /// Mode of a new file before the process's mask: as for any file that a program creates.
 #[cfg(unix)]
@@ -167,5 +236,18 @@ mod tests {
         assert!(fs::symlink_metadata(&link).expect("there").is_symlink());
         assert_eq!(fs::read_to_string(&plain).expect("readable"), "text");
         assert_eq!(mode(&plain) & 0o777, 0o640);
+    }
+
+    /// A link whose file is gone gets it back, and stays a link.
+    #[cfg(unix)]
+    #[test]
+    fn a_link_to_nowhere_is_followed() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let link = folder.path().join("link");
+        std::os::unix::fs::symlink("target", &link).expect("linked");
+        write_all(&[(link.clone(), "text".to_owned())]).expect("written");
+        assert!(fs::symlink_metadata(&link).expect("there").is_symlink());
+        let target = fs::read_to_string(folder.path().join("target")).expect("readable");
+        assert_eq!(target, "text");
     }
 }

@@ -18,6 +18,9 @@ use crate::units::*;
 /// A price beyond this is a slip.
 const MOST_PRICE: f64 = 1e9;
 
+/// More parts than this are no catalogue to choose from: a sweep simulates each of them.
+pub const MOST_PARTS: usize = 10_000;
+
 /// Keys whose values are plain numbers, in CSV as in TOML.
 const PLAIN: [&str; 3] = ["series", "parallel", "price"];
 

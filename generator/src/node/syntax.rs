@@ -2,13 +2,23 @@
 
 use std::ops::Range;
 
+use super::table::MOST_NOTED;
 use crate::problem::Problem;
 
 /// Adds the syntax errors to the other faults, and takes out what only follows from them.
 pub(super) fn merge(text: &str, errors: &[toml::de::Error], list: &mut Vec<Problem>) {
     let mut syntax = Vec::new();
-    for error in errors {
-        let problem = problem(text, error);
+    // What a damaged line seems to say is not worth a second message. Both lists are walked by position.
+    let mut damaged = Vec::new();
+    let mut line = 0..0;
+    for error in errors.iter().take(MOST_NOTED) {
+        let span = error.span().unwrap_or(0..0);
+        // Thousands of errors may stand on one line of a million bytes.
+        if damaged.is_empty() || !(line.start..=line.end).contains(&span.start) {
+            line = line_around(text, &span);
+            damaged.push(line.clone());
+        }
+        let problem = problem(text, &line, span, error.message());
         let at = problem.span.start;
         syntax.push(problem);
         // All that follows an open list is read as its entries; one message is enough.
@@ -17,11 +27,6 @@ pub(super) fn merge(text: &str, errors: &[toml::de::Error], list: &mut Vec<Probl
             break;
         }
     }
-    // What a damaged line seems to say is not worth a second message. Both lists are walked by position.
-    let mut damaged: Vec<Range<usize>> = syntax
-        .iter()
-        .map(|problem| line_around(text, &problem.span))
-        .collect();
     damaged.sort_by_key(|line| line.start);
     list.retain(|problem| {
         let at = problem.span.start;
@@ -31,17 +36,13 @@ pub(super) fn merge(text: &str, errors: &[toml::de::Error], list: &mut Vec<Probl
     list.extend(syntax);
 }
 
-fn problem(text: &str, error: &toml::de::Error) -> Problem {
-    let span = error.span().unwrap_or(0..0);
-    let range = line_around(text, &span);
+fn problem(text: &str, range: &Range<usize>, span: Range<usize>, message: &str) -> Problem {
     let line = &text[range.clone()];
-    let message = error.message();
     let (title, expected) = message.split_once(", expected ").unwrap_or((message, ""));
     let value = line.split_once('=').map_or("", |(_, value)| value.trim());
     let starts_as_quantity = value.starts_with(|c: char| c.is_ascii_digit() || c == '-');
-    let opens_line = text[range.start..span.start.clamp(range.start, range.end)]
-        .trim()
-        .is_empty();
+    let before = text.floor_char_boundary(span.start.clamp(range.start, range.end));
+    let opens_line = text[range.start..before].trim().is_empty();
     let (expected, cure) = if title.contains("duplicate key") {
         ("stands for the second time".to_string(), "keep one of the two")
     } else if title.contains("array") && opens_line {

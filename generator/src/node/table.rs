@@ -14,7 +14,7 @@ use super::words::{listed, nearest};
 use crate::problem::{InputText, Problem, quoted};
 
 /// Faults beyond this are dropped: a file of garbage within the size limit could have a hundred thousand.
-const MOST_NOTED: usize = 1000;
+pub(super) const MOST_NOTED: usize = 1000;
 
 /// What reading has brought to light so far, shared by the readers of all tables.
 #[derive(Default)]
@@ -249,10 +249,7 @@ impl<'a> Table<'a> {
 
     /// The value of a key as it stands in the file, if it does, without asking for the key.
     pub(super) fn peek(&self, key: &str) -> Option<&'a Spanned<DeValue<'a>>> {
-        self.entries
-            .iter()
-            .find(|(name, _)| name.get_ref() == key)
-            .map(|(_, value)| value)
+        self.entries.get(key)
     }
 
     /// The raw value of a key, for keys that take more than one sort of value.
@@ -281,12 +278,8 @@ impl<'a> Table<'a> {
     /// Refuses keys that belong to another kind of this table, with the reason.
     pub(super) fn foreign(&mut self, keys: &[&str], reason: &str) {
         for key in keys {
-            let place = self
-                .entries
-                .iter()
-                .find(|(name, _)| name.get_ref() == key)
-                .map(|(name, _)| name.span());
-            if let Some(span) = place {
+            let place = self.entries.get_key_value(*key);
+            if let Some(span) = place.map(|(name, _)| name.span()) {
                 self.asked.push((*key).to_string());
                 self.note(
                     &span,
@@ -300,14 +293,13 @@ impl<'a> Table<'a> {
 
     /// Reports what is missing and what nobody asked for.
     pub(super) fn finish(mut self) {
+        let absent: Vec<&String> = self.asked.iter().filter(|asked| !self.has(asked)).collect();
         let unknown = self.entries.iter().map(|(name, _)| name);
-        for name in unknown.filter(|name| !self.asked.iter().any(|asked| asked == name.get_ref())) {
+        let unknown = unknown.filter(|name| !self.asked.iter().any(|asked| asked == name.get_ref()));
+        // More would not be noted.
+        for name in unknown.take(MOST_NOTED) {
             let key = name.get_ref();
-            let absent = self
-                .asked
-                .iter()
-                .filter(|asked| !self.has(asked))
-                .map(String::as_str);
+            let absent = absent.iter().map(|asked| asked.as_str());
             let place = if self.path.is_empty() {
                 "here".to_string()
             } else {

@@ -6,8 +6,14 @@ use crate::income::TraceError;
 use crate::income::read_text;
 use crate::income::rows::{Rows, without_byte_order_mark};
 use crate::node::Capacitor;
-use crate::node::catalogue::{self, CatalogueRow, OPTIONAL, Part, REQUIRED};
+use crate::node::catalogue::{self, CatalogueRow, MOST_PARTS, OPTIONAL, Part, REQUIRED};
 use crate::problem::{InputText, Problem, Problems, quoted};
+
+/// A larger file is no catalogue to choose from: thousands of parts take less.
+pub const MOST_CATALOGUE_BYTES: u64 = 2 << 20;
+
+/// More columns than this are not looked at one by one: there are keys for a fifth of them.
+const MOST_COLUMNS: usize = 100;
 
 /// Reads the catalogue at `path`; `own` is the capacitor whose place the parts take.
 ///
@@ -16,7 +22,7 @@ use crate::problem::{InputText, Problem, Problems, quoted};
 /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
 pub fn load(path: impl AsRef<Path>, own: &Capacitor) -> Result<Vec<Part>, TraceError> {
     let path = path.as_ref();
-    let file = read_text(path)?;
+    let file = read_text(path, MOST_CATALOGUE_BYTES)?;
     let is_toml = path
         .extension()
         .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
@@ -64,6 +70,14 @@ pub fn from_csv(label: &str, text: &str, own: &Capacitor) -> Result<Vec<Part>, P
             format!("begin with: {}", REQUIRED.join(",")),
         )]));
     };
+    if header.len() > MOST_COLUMNS {
+        return Err(refused(vec![Problem::new(
+            header.span(),
+            format!("the header has {} columns", header.len()),
+            format!("at most {MOST_COLUMNS}, each a key of a part"),
+            format!("known: {}, {}", REQUIRED.join(", "), OPTIONAL.join(", ")),
+        )]));
+    }
     let mut faults = Vec::new();
     let names: Vec<String> = (0..header.len())
         .map(|column| header.cell(column).to_owned())
@@ -105,6 +119,15 @@ pub fn from_csv(label: &str, text: &str, own: &Capacitor) -> Result<Vec<Part>, P
     let mut read = Vec::new();
     let mut cells = Vec::new();
     while let Some(row) = rows.advance() {
+        if cells.len() == MOST_PARTS {
+            faults.push(Problem::new(
+                row.span(),
+                format!("the catalogue goes on after {MOST_PARTS} parts"),
+                "the end of the file",
+                "keep the parts that may serve: each is simulated",
+            ));
+            break;
+        }
         if row.len() > names.len() {
             faults.push(Problem::new(
                 row.cell_span(names.len()),
