@@ -1,0 +1,105 @@
+//! `millpond report` and `millpond workbench` on the command line.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+/// Short, so that the test is about the command and not about a year.
+const DAYS: [&str; 2] = ["--days", "2"];
+
+fn example(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../templates/nodes/{name}.toml"))
+}
+
+fn millpond(folder: &Path, arguments: &[&str]) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_millpond"));
+    command
+        .current_dir(folder)
+        .args(arguments)
+        .output()
+        .expect("the tool starts")
+}
+
+fn code(output: &Output) -> i32 {
+    output.status.code().expect("it ended by itself")
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+#[test]
+fn the_same_node_gives_the_same_page_wherever_it_stands() {
+    let pages = ["one", "two"].map(|name| {
+        let folder = tempfile::tempdir().expect("a folder");
+        let inside = folder.path().join(name);
+        fs::create_dir(&inside).expect("writable");
+        fs::copy(example("display-case"), inside.join("node.toml")).expect("copied");
+        let node = format!("{name}/node.toml");
+        let output = millpond(
+            folder.path(),
+            &[&["report", &node, "-o", "page.html"][..], &DAYS].concat(),
+        );
+        assert_eq!(code(&output), 0, "{}", stderr(&output));
+        fs::read_to_string(folder.path().join("page.html")).expect("written")
+    });
+    assert!(pages[0] == pages[1], "the pages differ");
+    assert!(pages[0].contains("2 days of the nominal unit"));
+}
+
+/// A node that cannot work gets a page that says why, and exit code 1.
+#[test]
+fn a_node_that_cannot_work_gets_a_page_with_its_findings() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let text = fs::read_to_string(example("crack-gauge")).expect("readable");
+    fs::write(
+        folder.path().join("node.toml"),
+        text.replace("\"2.2 ohm\"", "\"12 ohm\""),
+    )
+    .expect("writable");
+    let output = millpond(folder.path(), &["report", "node.toml", "-o", "page.html"]);
+    assert_eq!(code(&output), 1, "{}", stderr(&output));
+    let page = fs::read_to_string(folder.path().join("page.html")).expect("written");
+    assert!(page.contains("this bank can never carry a transmission"));
+    assert!(!page.contains("days of the nominal unit"));
+}
+
+/// Nothing is written where an input is refused, and an old page stays.
+#[test]
+fn a_refused_input_leaves_the_old_page() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::copy(example("crack-gauge"), folder.path().join("node.toml")).expect("copied");
+    fs::write(folder.path().join("page.html"), "old").expect("writable");
+    fs::write(folder.path().join("log.csv"), "time_s,storage_mv\nx,y\n").expect("writable");
+    for (more, want) in [
+        (&["--log", "log.csv"][..], 1),
+        (&["--log", "missing.csv"], 2),
+        (&["--trace", "missing.csv"], 2),
+        (&["--days", "0"], 2),
+        (&["--capacitance", "1 F"], 2),
+    ] {
+        let output = millpond(
+            folder.path(),
+            &[&["report", "node.toml", "-o", "page.html"], more].concat(),
+        );
+        assert_eq!(code(&output), want, "{more:?}: {}", stderr(&output));
+        assert_eq!(
+            fs::read_to_string(folder.path().join("page.html")).expect("still there"),
+            "old"
+        );
+    }
+}
+
+#[cfg(not(feature = "workbench"))]
+#[test]
+fn without_the_feature_the_workbench_says_how_to_get_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::copy(example("crack-gauge"), folder.path().join("node.toml")).expect("copied");
+    let output = millpond(folder.path(), &["workbench", "node.toml"]);
+    assert_eq!(code(&output), 2);
+    assert!(
+        stderr(&output).contains("--features workbench"),
+        "{}",
+        stderr(&output)
+    );
+}
