@@ -9,6 +9,8 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 const TARGET: &str = "wasm32-unknown-unknown";
+/// What cargo sets for this script when the feature is on.
+const FEATURE: &str = "CARGO_FEATURE_WORKBENCH";
 const PACKAGE: &str = "millpond-workbench";
 /// Where distributions put a compiler that may have the source of its library beside it.
 const SYSTEM_RUSTC: &str = "/usr/bin/rustc";
@@ -28,7 +30,7 @@ const CURE: &str = "the workbench needs a compiler for WebAssembly: `rustup targ
 fn main() {
     println!("cargo::rerun-if-changed=build.rs");
     println!("cargo::rerun-if-env-changed=MILLPOND_WASM_RUSTC");
-    if env::var_os("CARGO_FEATURE_WORKBENCH").is_none() {
+    if env::var_os(FEATURE).is_none() {
         return;
     }
     for source in SOURCES {
@@ -57,13 +59,14 @@ fn wasm() -> Result<PathBuf, String> {
         ])
         .arg("--target-dir")
         .arg(&folder);
-    // What is meant for this machine is not meant for a page.
+    // What is meant for this machine is not meant for a page; and the page's own build must not start another.
     for name in [
         "RUSTFLAGS",
         "CARGO_ENCODED_RUSTFLAGS",
         "RUSTC_WRAPPER",
         "RUSTC_WORKSPACE_WRAPPER",
         "CARGO_BUILD_TARGET",
+        FEATURE,
     ] {
         command.env_remove(name);
     }
