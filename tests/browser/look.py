@@ -77,7 +77,7 @@ def report(browser, question):
     answer["charts"] = page.locator("[data-chart]").count()
     answer["drawn"] = page.locator("[data-chart]:has(canvas)").count()
     answer["read"] = {name: read_chart(page, name) for name in question["charts"]}
-    answer["ladder"] = page.locator(".ladder .decide").all_inner_texts()
+    answer["ladder"] = page.locator(".ladder .decide").all_text_contents()
     return answer
 
 
