@@ -206,9 +206,11 @@
   };
   const undo = () => step(state.undo, state.redo);
   const redo = () => step(state.redo, state.undo);
-  document.addEventListener("change", (event) => {
-    if (event.target.type === "range") pulled = null;
-  });
+  for (const end of ["pointerdown", "focusout"]) {
+    document.addEventListener(end, (event) => {
+      if (event.target.type === "range") pulled = null;
+    });
+  }
 
   // ---- the long run, in a worker that can be stopped
 

@@ -71,15 +71,18 @@ fn check_read(chart: &str, read: &Value) -> Result<(), Failed> {
             .filter_map(|text| text.as_str()?.trim().parse().ok())
             .collect()
     };
-    for list in ["pointed", "closer", "next"] {
-        if numbers(list).len() < 2 {
+    // Time and values; a column in which nothing happened has no values.
+    for (list, least) in [("pointed", 2), ("closer", 1), ("next", 1)] {
+        if numbers(list).len() < least {
             return Err(format!("{chart}: no values {list}: {read}").into());
         }
     }
     if numbers("others").first() != numbers("pointed").first() {
         return Err(format!("{chart}: the panels do not point at one time: {read}").into());
     }
-    if numbers("next")[0] <= numbers("closer")[0] {
+    // The few steps of an action may end where the pointer stands.
+    let goes_on = numbers("next")[0] > numbers("closer")[0];
+    if !goes_on && !chart.starts_with("current") {
         return Err(format!("{chart}: the arrow key did not go on: {read}").into());
     }
     Ok(())
