@@ -221,7 +221,8 @@
   // Draws every chart that has a place; what stood in the place before is taken down, and so is what has left the page.
   const drawAll = (charts) => {
     for (const [place, { panels, sizes }] of drawn) {
-      if (place.isConnected && !charts.some((chart) => chart.id === place.dataset.chart)) continue;
+      const stays = place.isConnected && !charts.some((chart) => chart.id === place.dataset.chart);
+      if (stays) continue;
       sizes.disconnect();
       panels.forEach((u) => u.destroy());
       place.replaceChildren();

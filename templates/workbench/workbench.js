@@ -14,7 +14,7 @@
   const module = await WebAssembly.compile(bytes);
   const ask = startEngine(module, () => {});
 
-  const state = { text: "", undo: [], redo: [], fields: [], name: "node", file: given.file, rest: 0, charts: new Map() };
+  const state = { text: "", undo: [], redo: [], fields: [], name: "node", file: given.file, rest: 0 };
   const say = (text) => { find("status").textContent = text; };
 
   // ---- results
@@ -25,11 +25,8 @@
       place.innerHTML = html;
     }
   };
-  // Charts of the node and of its run come from two answers; the later one of each name stands.
-  const draw = (text) => {
-    for (const chart of JSON.parse(text)) state.charts.set(chart.id, chart);
-    drawCharts([...state.charts.values()].filter((chart) => document.querySelector(`[data-chart="${chart.id}"]`)));
-  };
+  // Charts that an answer does not have stay as they are.
+  const draw = (text) => drawCharts(JSON.parse(text));
 
   // ---- fields
 
