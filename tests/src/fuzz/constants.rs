@@ -189,7 +189,7 @@ pub(super) fn decide(bytes: &[u8]) {
             return;
         };
         if from_counts {
-            reading.storage_mv = policy.parts().sense.storage_mv_from_counts(reading.storage_mv);
+            reading.storage_mv = policy.storage_mv_from_counts(reading.storage_mv);
         }
         let (mut lower, before) = (reading, state);
         lower.storage_mv /= 2;
@@ -201,7 +201,7 @@ pub(super) fn decide(bytes: &[u8]) {
             "less voltage got more: {other:?} instead of {decision:?}"
         );
         income.observe(&policy, reading, u32::from(reading.waiting) << 20);
-        income.income_uw(&policy);
+        let _ = income.income_uw(&policy);
     }
 }
 

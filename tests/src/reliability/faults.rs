@@ -94,7 +94,7 @@ fn memory() -> Row {
             elapsed_s: 7 + number,
             waiting: number as u8,
         };
-        millpond_policy::decide(&policy, &mut state, reading);
+        let _ = millpond_policy::decide(&policy, &mut state, reading);
         let copy = state.pack(&policy);
         let mut judge = |damaged: &[u8]| {
             tried += 1;
