@@ -10,8 +10,9 @@ use std::path::Path;
 use libtest_mimic::{Arguments, Failed, Trial};
 use millpond::node::NodeFile;
 use millpond::units::*;
+use millpond_tests::command::ROOT;
 use millpond_tests::tool::{self, Tool};
-use project::{Kind, NODE, Project, ROOT};
+use project::{Kind, NODE, Project};
 
 /// A change that makes a report dearer: what stands in the node file, and what is put in its place.
 const LONGER_REPORT: (&str, &str) = ("payload_bytes = 21", "payload_bytes = 60");

@@ -4,17 +4,15 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::SystemTime;
 
 use libtest_mimic::Failed;
-use serde_json::Value;
+use millpond_tests::command::{ROOT, cargo, millpond};
 
-/// Top of the project, from which the documents call the tool.
-pub(crate) const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
 /// How the projects name what lies outside their own folder.
 const UPWARD: &str = "../../../";
-/// The node that the projects are written for, from [`ROOT`].
+/// The node that the projects are written for, from the top of the project.
 pub(crate) const NODE: &str = "templates/nodes/crack-gauge.toml";
 
 /// Which project, by the name of its folder.
@@ -185,11 +183,6 @@ fn assignment(name: &str, path: &Path) -> String {
     format!("{name}={}", path.display())
 }
 
-/// The cargo that runs this test.
-fn cargo() -> String {
-    std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned())
-}
-
 /// Below this workspace's own target folder.
 fn scratch() -> PathBuf {
     Path::new(env!("CARGO_TARGET_TMPDIR")).join("embedding")
@@ -197,31 +190,6 @@ fn scratch() -> PathBuf {
 
 fn target() -> PathBuf {
     scratch().join("target")
-}
-
-/// The tool, built when the first project asks for it, from the libraries that this test is built from.
-fn millpond() -> Result<&'static Path, Failed> {
-    static MILLPOND: OnceLock<Result<PathBuf, String>> = OnceLock::new();
-    match MILLPOND.get_or_init(build_millpond) {
-        Ok(path) => Ok(path),
-        Err(message) => Err(message.into()),
-    }
-}
-
-fn build_millpond() -> Result<PathBuf, String> {
-    let done = Command::new(cargo())
-        .args(["build", "--package", "millpond", "--profile", "test"])
-        .args(["--message-format", "json"])
-        .current_dir(ROOT)
-        .stdin(Stdio::null())
-        .output()
-        .map_err(|error| format!("cargo: {error}"))?;
-    let messages = String::from_utf8_lossy(&done.stdout);
-    messages
-        .lines()
-        .filter_map(|line| serde_json::from_str::<Value>(line).ok())
-        .find_map(|message| message["executable"].as_str().map(PathBuf::from))
-        .ok_or_else(|| String::from_utf8_lossy(&done.stderr).into_owned())
 }
 
 /// Copies files and folders, but not what a build leaves behind.

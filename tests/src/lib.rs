@@ -6,8 +6,12 @@
 pub mod bench;
 pub mod case;
 pub mod chips;
+pub mod command;
+pub mod fuzz;
+pub mod hostile;
 pub mod limits;
 pub mod paces;
 pub mod random_node;
 pub mod rates;
+pub mod reliability;
 pub mod tool;

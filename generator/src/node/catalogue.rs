@@ -100,11 +100,12 @@ pub(crate) fn from_toml(label: &str, text: &str, own: &Capacitor) -> Result<Vec<
         ..Log::default()
     };
     let mut root = Table::root(entries.get_ref(), text.trim_end().len(), &log);
-    let parts: Vec<_> = root
-        .tables("part", "[[part]]")
-        .into_iter()
-        .map(|table| read(table, own))
-        .collect();
+    let mut tables = root.tables("part", "[[part]]");
+    if let Some(table) = tables.get(MOST_PARTS) {
+        log.note(too_many(table.span.clone()));
+        tables.truncate(MOST_PARTS);
+    }
+    let parts: Vec<_> = tables.into_iter().map(|table| read(table, own)).collect();
     root.finish();
     let mut list = log.problems.into_inner();
     syntax::merge(text, &errors, &mut list);
@@ -148,6 +149,16 @@ fn finished(
             list,
         )),
     }
+}
+
+/// The fault of a catalogue that goes on for too long, at its first part too many.
+pub(crate) fn too_many(span: Range<usize>) -> Problem {
+    Problem::new(
+        span,
+        format!("the catalogue goes on after {MOST_PARTS} parts"),
+        "the end of the file",
+        "keep the parts that may serve: each is simulated",
+    )
 }
 
 fn read(mut table: Table<'_>, own: &Capacitor) -> Option<Part> {

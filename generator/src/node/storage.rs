@@ -9,6 +9,9 @@ use super::table::Table;
 use super::unit::Dimension;
 use crate::units::*;
 
+/// Kinds of capacitor side by side; a board has a handful.
+const MOST_KINDS: usize = 32;
+
 /// Cells in series or strings in parallel beyond this are a slip of the keyboard.
 const MOST_CELLS: u32 = 1000;
 
@@ -42,11 +45,17 @@ pub(super) fn read(root: &mut Table<'_>) -> Vec<Bank> {
     let Some(mut storage) = root.optional_table("storage") else {
         return Vec::new();
     };
-    let banks = storage
-        .tables("capacitor", example)
-        .into_iter()
-        .map(read_capacitor)
-        .collect();
+    let mut tables = storage.tables("capacitor", example);
+    if let Some(table) = tables.get(MOST_KINDS) {
+        table.note(
+            &table.span,
+            format!("more than {MOST_KINDS} kinds of capacitor"),
+            "no more of them",
+            "write equal ones as one, with `parallel` and `series`",
+        );
+        tables.truncate(MOST_KINDS);
+    }
+    let banks = tables.into_iter().map(read_capacitor).collect();
     storage.finish();
     banks
 }

@@ -27,11 +27,29 @@ pub fn load(path: impl AsRef<Path>, own: &Capacitor) -> Result<Vec<Part>, TraceE
         .extension()
         .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
     let parts = if is_toml {
-        catalogue::from_toml(&file.path, &file.text, own)
+        from_toml(&file.path, &file.text, own)
     } else {
         from_csv(&file.path, &file.text, own)
     };
     parts.map_err(TraceError::Refused)
+}
+
+/// Reads a TOML catalogue from text; `label` stands for the path in messages.
+///
+/// # Errors
+///
+/// All faults of the text.
+///
+/// ```
+/// use millpond::{node::NodeFile, size::catalogue::from_toml};
+/// let own = NodeFile::load("../templates/nodes/crack-gauge.toml")?.node.storage.remove(0);
+/// let text = "[[part]]\nname = \"small\"\ncapacitance = \"470 mF\"\nesr = \"5 ohm\"\nrated_voltage = \"5.5 V\"\nleakage = \"3 uA\"\n";
+/// let parts = from_toml("parts.toml", text, &own).map_err(|problems| problems.to_string())?;
+/// assert_eq!(parts[0].name, "small");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn from_toml(label: &str, text: &str, own: &Capacitor) -> Result<Vec<Part>, Problems> {
+    catalogue::from_toml(label, text, own)
 }
 
 /// Reads a CSV catalogue from text; `label` stands for the path in messages.
@@ -120,12 +138,7 @@ pub fn from_csv(label: &str, text: &str, own: &Capacitor) -> Result<Vec<Part>, P
     let mut cells = Vec::new();
     while let Some(row) = rows.advance() {
         if cells.len() == MOST_PARTS {
-            faults.push(Problem::new(
-                row.span(),
-                format!("the catalogue goes on after {MOST_PARTS} parts"),
-                "the end of the file",
-                "keep the parts that may serve: each is simulated",
-            ));
+            faults.push(catalogue::too_many(row.span()));
             break;
         }
         if row.len() > names.len() {
