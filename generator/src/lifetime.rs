@@ -104,7 +104,7 @@ pub fn at(node: &Node, age: Ratio, temperature: Option<Temperature>) -> Node {
         part.end_of_life_capacitance = aged(part.end_of_life_capacitance, age);
         part.end_of_life_esr = aged(part.end_of_life_esr, age);
         part.cold_capacitance = aged(part.cold_capacitance, fraction(cold));
-        part.cold_esr = fraction(part.cold_esr.get::<ratio>().powf(cold));
+        part.cold_esr = fraction(libm::pow(part.cold_esr.get::<ratio>(), cold));
     }
     node
 }
@@ -130,7 +130,7 @@ fn aged(end: Ratio, part: Ratio) -> Ratio {
 /// ```
 pub fn life(endurance: Time, rated: Temperature, mean: Temperature) -> Time {
     let above = rated.get::<degree_celsius>() - mean.get::<degree_celsius>();
-    endurance * (above / HALVING_K).exp2()
+    endurance * libm::exp2(above / HALVING_K)
 }
 
 /// Which constants move between a node sized for the part `until` of its life and one sized for all of it.

@@ -64,7 +64,7 @@ fn prefixed(value: f64, unit: &str) -> String {
     let rounded: f64 = format!("{value:.*e}", (DIGITS - 1) as usize)
         .parse()
         .unwrap_or(value);
-    let thousands = (rounded.abs().log10() / 3.0 + 1e-12).floor() as i32;
+    let thousands = (libm::log10(rounded.abs()) / 3.0 + 1e-12).floor() as i32;
     let place = (thousands + UNITY).clamp(0, PREFIXES.len() as i32 - 1);
     let scaled = rounded / 10f64.powi(3 * (place - UNITY));
     format!("{} {}{unit}", significant(scaled), PREFIXES[place as usize])
@@ -75,7 +75,7 @@ fn significant(value: f64) -> String {
     if value == 0.0 {
         return "0".to_owned();
     }
-    let before = value.abs().log10().floor() as i32 + 1;
+    let before = libm::log10(value.abs()).floor() as i32 + 1;
     let text = format!("{value:.*}", (DIGITS - before).clamp(0, 9) as usize);
     if text.contains('.') {
         text.trim_end_matches('0').trim_end_matches('.').to_owned()

@@ -61,10 +61,10 @@ fn held(node: &Node, index: usize) -> Capacitance {
 /// The answer for the smallest factor in 1..1000 for which there is one. Sufficiency rises with the factor.
 fn smallest<T>(cured: impl Fn(f64) -> Option<T>) -> Option<T> {
     let mut best = cured(LARGEST_FACTOR)?;
-    let (mut low, mut high) = (0.0, LARGEST_FACTOR.ln());
+    let (mut low, mut high) = (0.0, libm::log(LARGEST_FACTOR));
     for _ in 0..ROUNDS {
         let middle = low + (high - low) / 2.0;
-        match cured(middle.exp()) {
+        match cured(libm::exp(middle)) {
             Some(answer) => (best, high) = (answer, middle),
             None => low = middle,
         }
@@ -85,7 +85,7 @@ fn round_down(resistance: Resistance) -> Resistance {
 }
 
 fn step_of(value: f64) -> f64 {
-    10f64.powi(value.log10().floor() as i32 - 1)
+    10f64.powi(libm::log10(value).floor() as i32 - 1)
 }
 
 impl fmt::Display for Cure {

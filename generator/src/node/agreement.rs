@@ -103,7 +103,7 @@ pub(super) fn airtime_has_radio(log: &Log, airtime: Option<&Range<usize>>, radio
 /// Smallest upper resistor, to two digits and rounded up, that keeps the input at or below the reference (ohm).
 fn least_divider_top(bottom: Resistance, overvoltage: Voltage, reference: Voltage) -> f64 {
     let least = bottom.get::<ohm>() * ((overvoltage / reference).get::<ratio>() - 1.0);
-    let digit = 10f64.powf(least.log10().floor() - 1.0);
+    let digit = libm::pow(10.0, libm::log10(least).floor() - 1.0);
     (least / digit).ceil() * digit
 }
 

@@ -47,9 +47,9 @@ impl PaceView {
         });
         let shade = |interval_s: f64| {
             // By ratio: from a minute to two is as far as from an hour to two.
-            let span = (longest / shortest).ln();
+            let span = libm::log(longest / shortest);
             let part = if span > 0.0 {
-                (longest / interval_s).ln() / span
+                libm::log(longest / interval_s) / span
             } else {
                 0.0
             };
