@@ -4,6 +4,7 @@ use super::settings::{ALL, Settings};
 use super::*;
 use crate::node::example;
 use crate::policy::policy;
+use crate::progress::Unseen;
 use crate::simulate::study::foresight;
 use proptest::prelude::*;
 
@@ -119,8 +120,7 @@ fn the_same_node_gives_the_same_plan() {
     let (node, thresholds, policy, _) = pump_bearing();
     let income = Income::of(&node.harvest.source).expect("a constant source");
     let years = || practice::years(&node, &income).into_iter().take(2).collect();
-    let tuned =
-        || tuned_on(&node, &thresholds, &policy, years(), &ProgressBar::hidden()).expect("it can be tuned");
+    let tuned = || tuned_on(&node, &thresholds, &policy, years(), &Unseen).expect("it can be tuned");
     let (one, other) = (tuned(), tuned());
     assert_eq!((one.plan, one.settings), (other.plan, other.settings));
     assert_eq!(

@@ -1,5 +1,6 @@
 use super::*;
 use crate::node;
+use crate::progress::Unseen;
 
 const CATALOGUE: &str = "\
 name,capacitance,esr,rated_voltage,leakage,series,price,height,footprint,balance_resistor
@@ -21,7 +22,7 @@ fn sweep(node: &Node, text: &str, days: f64) -> Sweep {
 }
 
 fn sized(node: &Node, sweep: &Sweep) -> Sized {
-    Sized::of(node, sweep, &ProgressBar::hidden())
+    Sized::of(node, sweep, &Unseen)
 }
 
 /// By hand, for the crack gauge at 5.3 V: 1 mF behind 360 ohm old and cold cannot send; 2.7 V is below 5.3 V, two in series above;
