@@ -68,12 +68,12 @@ pub enum NoPlan {
 /// [`NoPlan`].
 ///
 /// ```no_run
-/// /// use millpond::{income::Income, node::NodeFile, plan, policy, thresholds::Thresholds};
+/// use millpond::{income::Income, node::NodeFile, plan, policy, progress::Unseen, thresholds::Thresholds};
 /// let node = NodeFile::load("crack-gauge.toml")?.node;
 /// let thresholds = Thresholds::of(&node);
 /// let policy = policy::policy(&node, &thresholds)?;
 /// let income = Income::of(&node.harvest.source).ok_or("no income")?;
-/// let planned = plan::tuned(&node, &thresholds, &policy, &income, &ProgressBar::hidden())?;
+/// let planned = plan::tuned(&node, &thresholds, &policy, &income, &Unseen)?;
 /// println!("{:?}", planned.plan.parts().caution);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```

@@ -1,7 +1,7 @@
 //! Millpond inside a page: a question as JSON in, an answer as JSON out.
 //!
 //! The same library as on the command line, compiled for `wasm32-unknown-unknown`. There is no glue: the page writes its question
-//! into [`exports`]' buffer and reads the answer from another. On any other target the crate is an ordinary library with [`answer`].
+//! into a buffer and reads the answer from another. On any other target the crate is an ordinary library with [`answer`].
 
 mod course;
 #[cfg(target_arch = "wasm32")]
