@@ -4,13 +4,14 @@ use std::fs;
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Stdio};
 
 use libtest_mimic::Failed;
 use millpond::generated;
 use millpond::node::NodeFile;
 use millpond::progress::Unseen;
 use millpond::thresholds::Thresholds;
+use millpond_tests::command::workbench;
 use serde_json::{Value, json};
 
 use crate::{Browser, none};
@@ -26,26 +27,10 @@ fn example(node: &str) -> PathBuf {
     root().join(format!("templates/nodes/{node}.toml"))
 }
 
-/// The command with the workbench in it, built from this tree.
-fn millpond() -> Command {
-    let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-    command.current_dir(root()).stdin(Stdio::null()).args([
-        "run",
-        "--quiet",
-        "--package",
-        "millpond",
-        "--features",
-        "workbench",
-        "--",
-        "workbench",
-    ]);
-    command
-}
-
 pub(crate) fn from_file(browser: &Browser, node: &str) -> Result<(), Failed> {
     let folder = tempfile::tempdir()?;
     let page = folder.path().join("workbench.html");
-    let output = millpond()
+    let output = workbench()
         .arg(example(node))
         .arg("--output")
         .arg(&page)
@@ -58,7 +43,7 @@ pub(crate) fn from_file(browser: &Browser, node: &str) -> Result<(), Failed> {
 
 /// Served: the same page, for this machine alone.
 pub(crate) fn served(browser: &Browser, node: &str) -> Result<(), Failed> {
-    let mut child = Server(millpond().arg(example(node)).stderr(Stdio::piped()).spawn()?);
+    let mut child = Server(workbench().arg(example(node)).stderr(Stdio::piped()).spawn()?);
     let stderr = child.0.stderr.take().ok_or("no stderr")?;
     let mut said = String::new();
     BufReader::new(stderr).read_line(&mut said)?;

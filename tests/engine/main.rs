@@ -5,10 +5,10 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
 use std::sync::OnceLock;
 
 use libtest_mimic::{Arguments, Failed, Trial};
+use millpond_tests::command::workbench;
 use millpond_tests::tool::{self, Tool};
 use millpond_workbench::{Tell, answer};
 use serde_json::{Value, json};
@@ -159,19 +159,7 @@ fn page() -> Result<PathBuf, Failed> {
 
 fn built() -> Result<PathBuf, Failed> {
     let page = Path::new(env!("CARGO_TARGET_TMPDIR")).join("engine.html");
-    let output = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()))
-        .current_dir(root())
-        .stdin(Stdio::null())
-        .args([
-            "run",
-            "--quiet",
-            "--package",
-            "millpond",
-            "--features",
-            "workbench",
-            "--",
-        ])
-        .arg("workbench")
+    let output = workbench()
         .arg(example(NODES[0]))
         .arg("--output")
         .arg(&page)

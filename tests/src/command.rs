@@ -48,3 +48,16 @@ fn build() -> Result<PathBuf, String> {
 
 /// As tests are compiled, or as a release where this program is one.
 const PROFILE: &str = if cfg!(debug_assertions) { "test" } else { "release" };
+
+/// `millpond workbench` with the page in it, built from this tree; arguments may follow.
+///
+/// It takes a compiler for WebAssembly (`generator/build.rs`), and minutes where nothing was built before.
+pub fn workbench() -> Command {
+    let mut command = Command::new(cargo());
+    command
+        .args(["run", "--quiet", "--package", "millpond", "--profile", PROFILE])
+        .args(["--features", "workbench", "--", "workbench"])
+        .current_dir(ROOT)
+        .stdin(Stdio::null());
+    command
+}
