@@ -90,6 +90,25 @@ fn a_refused_input_leaves_the_old_page() {
     }
 }
 
+#[cfg(target_os = "linux")]
+#[test]
+fn a_node_file_whose_name_is_no_text_gets_its_page() {
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt as _;
+    let folder = tempfile::tempdir().expect("a folder");
+    let name = OsStr::from_bytes(b"node-\xff.toml");
+    fs::copy(example("display-case"), folder.path().join(name)).expect("copied");
+    let output = Command::new(env!("CARGO_BIN_EXE_millpond"))
+        .current_dir(folder.path())
+        .arg("report")
+        .arg(name)
+        .args(["-o", "page.html"])
+        .args(DAYS)
+        .output()
+        .expect("the tool starts");
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+}
+
 #[cfg(not(feature = "workbench"))]
 #[test]
 fn without_the_feature_the_workbench_says_how_to_get_it() {

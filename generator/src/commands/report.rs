@@ -80,10 +80,10 @@ fn inputs(arguments: &Report, file: &NodeFile) -> Result<Vec<Input>, Failure> {
         Input::of(role, path)
             .map_err(|error| Failure::Unusable(format!("{} cannot be read: {error}", path.display())))
     };
-    let mut inputs = Vec::new();
-    for (place, path) in file.inputs.iter().enumerate() {
-        let role = if place == 0 { "node file" } else { "profile" };
-        inputs.push(read(role, Path::new(path))?);
+    // The path as it was given: a name that is no text is lost in a message, not here.
+    let mut inputs = vec![read("node file", &arguments.node)?];
+    for path in file.inputs.iter().skip(1) {
+        inputs.push(read("profile", Path::new(path))?);
     }
     if let Some(trace) = &arguments.trace {
         inputs.push(read("income trace", trace)?);
