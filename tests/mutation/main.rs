@@ -1,21 +1,26 @@
-//! Whether the tests notice mistakes: each of a list of small mistakes is made alone, in a copy of the sources, in the C
-//! header or in the Rust crate. The agreement of the two and the tests of the crate have to find it.
+//! Whether the tests notice mistakes: each of a list of small mistakes is made alone, in a copy of the sources: in the C
+//! header, in the policy crate with its planner, or in the generator's model, thresholds, rounding and plan. The agreement of the
+//! languages, the tests of the crates and the outside witnesses have to find it.
 //!
 //! A test that no mistake can break proves nothing; a mistake that no test finds is a hole. This takes minutes, so it is
 //! asked for by name:
 //!
 //! `cargo test -p millpond-tests --test mutation -- --ignored --nocapture`
 //!
-//! The variable `MISTAKES` says how many of each side to make; all when it is not set.
+//! The variable `MISTAKES` says how many of each list to make; all when it is not set.
 
+mod generator;
 mod mutants;
+mod planner;
 mod tree;
 
 use std::fs;
 use std::path::Path;
 
+use generator::IN_GENERATOR;
 use mutants::{IN_C, IN_RUST, Mutant};
-use tree::{Crate, Header, Verdict};
+use planner::IN_PLANNER;
+use tree::{Crate, Header, OF_GENERATOR, OF_POLICY, Verdict};
 
 /// Root of the repository.
 const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
@@ -25,12 +30,13 @@ const LEAST_MISTAKES: usize = 20;
 /// The list fits the sources: each place is there, once.
 #[test]
 fn every_mistake_has_its_place() {
-    for mutant in IN_C.iter().chain(&IN_RUST) {
+    let sides: [&[Mutant]; 4] = [&IN_C, &IN_RUST, &IN_PLANNER, &IN_GENERATOR];
+    for mutant in sides.into_iter().flatten() {
         let places = text(mutant).matches(mutant.from).count();
         assert_eq!(places, 1, "{:?} in {}", mutant.from, mutant.file);
         assert_ne!(mutant.from, mutant.to);
     }
-    for side in [&IN_C[..], &IN_RUST[..]] {
+    for side in sides {
         let mistakes = side.iter().filter(|mutant| mutant.same_because.is_empty());
         assert!(mistakes.count() >= LEAST_MISTAKES);
     }
@@ -47,10 +53,26 @@ fn every_mistake_in_c_is_found() {
 #[test]
 #[ignore = "takes minutes: builds the crate and runs its tests once for each mistake"]
 fn every_mistake_in_rust_is_found() {
+    try_each_in(&IN_RUST, OF_POLICY);
+}
+
+#[test]
+#[ignore = "takes minutes: builds the crate and runs its tests once for each mistake"]
+fn every_mistake_in_the_planner_is_found() {
+    try_each_in(&IN_PLANNER, OF_POLICY);
+}
+
+#[test]
+#[ignore = "takes an hour: builds the generator and runs its tests once for each mistake"]
+fn every_mistake_in_the_generator_is_found() {
+    try_each_in(&IN_GENERATOR, OF_GENERATOR);
+}
+
+fn try_each_in(mutants: &[Mutant], asked: [&'static [&'static str]; 2]) {
     let folder = tempfile::tempdir().expect("a folder");
-    let policy = Crate::new(Path::new(ROOT), folder.path().join("tree"));
-    try_each(&IN_RUST, |mutant| {
-        policy.with_mistake(mutant.file, mutant.from, mutant.to)
+    let sources = Crate::new(Path::new(ROOT), folder.path().join("tree"), asked);
+    try_each(mutants, |mutant| {
+        sources.with_mistake(mutant.file, mutant.from, mutant.to)
     });
 }
 

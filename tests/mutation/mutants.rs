@@ -11,12 +11,12 @@ pub(crate) struct Mutant {
 }
 
 /// A mistake that has to be caught.
-const fn mistake(file: &'static str, from: &'static str, to: &'static str) -> Mutant {
+pub(crate) const fn mistake(file: &'static str, from: &'static str, to: &'static str) -> Mutant {
     same(file, from, to, "")
 }
 
 /// A change that changes nothing, kept to show that it was tried.
-const fn same(
+pub(crate) const fn same(
     file: &'static str,
     from: &'static str,
     to: &'static str,

@@ -36,9 +36,15 @@ const PATIENCE: u32 = 4;
 const LEAST_TIME: Duration = Duration::from_secs(60);
 /// Time for the tests without a mistake.
 const FIRST_TIME: Duration = Duration::from_secs(600);
-/// The tests of the crate itself, and those that hold it against the header.
-const OWN: [&str; 4] = ["-p", "millpond-policy", "--lib", "--tests"];
+/// Tests that hold the crate against the header.
 const AGREEMENT: [&str; 4] = ["-p", "millpond-tests", "--test", "agreement"];
+/// Who is asked of a mistake in the crate: its own tests, then the agreement.
+pub(crate) const OF_POLICY: [&[&str]; 2] = [&["-p", "millpond-policy", "--lib", "--tests"], &AGREEMENT];
+/// Who is asked of a mistake in the generator: its own tests, then the outside witnesses of its equations.
+pub(crate) const OF_GENERATOR: [&[&str]; 2] = [
+    &["-p", "millpond", "--lib"],
+    &["-p", "millpond-tests", "--test", "scipy", "--test", "ngspice"],
+];
 /// How often a running test is looked at.
 const GLANCE: Duration = Duration::from_millis(20);
 
@@ -54,6 +60,7 @@ pub(crate) struct Header {
 /// A copy to make mistakes of Rust in.
 pub(crate) struct Crate {
     root: PathBuf,
+    asked: [&'static [&'static str]; 2],
     time_limit: Duration,
 }
 
@@ -113,27 +120,30 @@ impl Header {
 }
 
 impl Crate {
-    /// Copies the sources at `source` to `root`, builds the crate and checks that it passes unharmed.
-    pub(crate) fn new(source: &Path, root: PathBuf) -> Self {
+    /// Copies the sources at `source` to `root`, builds the first tests that are asked and checks that they pass unharmed.
+    pub(crate) fn new(source: &Path, root: PathBuf, asked: [&'static [&'static str]; 2]) -> Self {
         copy_sources(source, &root);
-        let own = build(&root, &OWN).programs;
+        let own = build(&root, asked[0]).programs;
         let time_limit = time_limit(|| run(&own, &root, FIRST_TIME));
-        Self { root, time_limit }
+        Self {
+            root,
+            asked,
+            time_limit,
+        }
     }
 
-    /// Makes a mistake in a file of the crate, and asks the crate's own tests, then the agreement test.
+    /// Makes a mistake in a file of the crate, and asks one after the other until somebody finds it.
     pub(crate) fn with_mistake(&self, file: &str, from: &str, to: &str) -> Verdict {
         let path = self.root.join(file);
         let original = fs::read_to_string(&path).expect("a source");
         replace(&path, from, to);
-        let ask = |arguments, time_limit| {
-            let programs = build(&self.root, arguments).programs;
-            run(&programs, &self.root, time_limit)
-        };
-        let mut verdict = ask(&OWN, self.time_limit);
-        if verdict == Verdict::Survives {
-            verdict = ask(&AGREEMENT, FIRST_TIME);
-        }
+        let verdict = self
+            .asked
+            .iter()
+            .zip([self.time_limit, FIRST_TIME])
+            .map(|(tests, time_limit)| run(&build(&self.root, tests).programs, &self.root, time_limit))
+            .find(|verdict| *verdict != Verdict::Survives)
+            .unwrap_or(Verdict::Survives);
         fs::write(path, original).expect("written");
         verdict
     }

@@ -5,6 +5,7 @@
 //! fit is asked about: nights that let the store fall by many steps, and reports in them. The same seed gives the same log.
 
 mod plan;
+mod row;
 mod unit;
 
 use millpond::log::Log;

@@ -1,7 +1,5 @@
 //! One unit on the bench: its store under the schedule, and the rows that are written meanwhile.
 
-use std::fmt::Write as _;
-
 use millpond::model::bank::{Bank, Branch, Wear};
 use millpond::model::drain::Drain;
 use millpond::model::load::Load;
@@ -14,11 +12,6 @@ use rand_pcg::Pcg64;
 use super::Fault;
 use super::plan::{FEW_REPORTS, NIGHTS, Plan};
 
-/// Cells that are missing.
-const MISSING_CELLS: f64 = 0.2;
-/// Rows that are missing, and readings that are nonsense.
-const MISSING_ROWS: f64 = 0.03;
-const NONSENSE: f64 = 0.002;
 /// The light changes so often in a day, by up to half.
 const CLOUDS: f64 = 40.0;
 /// Rows come this part of their step too early or too late.
@@ -47,20 +40,20 @@ pub struct Truth {
 
 /// A unit while the log is written.
 pub(super) struct Unit<'a> {
-    plan: &'a Plan,
-    plant: Plant,
-    random: Pcg64,
+    pub(super) plan: &'a Plan,
+    pub(super) plant: Plant,
+    pub(super) random: Pcg64,
     asleep: Drain,
-    now_s: f64,
+    pub(super) now_s: f64,
     next_row_s: f64,
     next_cloud_s: f64,
     is_lit: bool,
-    count: u32,
+    pub(super) count: u32,
     waiting: u32,
-    is_off: bool,
+    pub(super) is_off: bool,
     pub(super) lowest_v: f64,
-    stuck_mv: Option<f64>,
-    whole_s: f64,
+    pub(super) stuck_mv: Option<f64>,
+    pub(super) whole_s: f64,
     pub(super) text: String,
     pub(super) truth: Truth,
 }
@@ -379,56 +372,6 @@ impl<'a> Unit<'a> {
             if stop_s >= self.next_cloud_s {
                 self.cloud();
             }
-        }
-    }
-
-    /// Writes a row, with what is missing and wrong in it. Rows of events are only there where the log has them.
-    fn row(&mut self, drain: &Drain, event: &str) {
-        if (!event.is_empty() && !self.plan.has_events) || self.random.random_bool(MISSING_ROWS) {
-            return;
-        }
-        let terminal_v = self.plant.terminal_v(drain).unwrap_or_default();
-        let noise_v: f64 =
-            (0..4).map(|_| self.random.random_range(-1.0..1.0)).sum::<f64>() * 0.87 * self.plan.noise_v;
-        let count_v = self.plan.described.count_v;
-        let mut reading_v = terminal_v * self.plan.factors.scale + self.plan.offset_v + noise_v;
-        if self.random.random_bool(NONSENSE) {
-            reading_v = self.random.random_range(0.0..self.plan.described.full_scale_v);
-        }
-        let mut full_v = self.plan.described.full_scale_v;
-        if self.plan.fault == Some(Fault::ReadingSaturated) {
-            // The same full scale in counts, reached by a voltage that the store has.
-            reading_v *= full_v / (0.97 * self.plan.top_v * self.plan.factors.scale);
-            full_v = self.plan.described.full_scale_v;
-        }
-        let mut reading_mv = (reading_v / count_v)
-            .floor()
-            .clamp(0.0, (full_v / count_v).round())
-            * count_v
-            * 1e3;
-        let part = self.now_s / self.whole_s;
-        if self.plan.fault == Some(Fault::ReadingStuck) && (0.3..0.55).contains(&part) {
-            reading_mv = *self.stuck_mv.get_or_insert(reading_mv);
-        }
-        let reading = self.cell(format!("{reading_mv:.1}"));
-        let count = if self.is_off {
-            String::new()
-        } else {
-            self.cell(self.count.to_string())
-        };
-        let _ = write!(self.text, "{:.2},{reading},{count}", self.now_s);
-        self.text.push_str(&if self.plan.has_events {
-            format!(",{event}\n")
-        } else {
-            "\n".to_owned()
-        });
-    }
-
-    fn cell(&mut self, text: String) -> String {
-        if self.random.random_bool(MISSING_CELLS) {
-            String::new()
-        } else {
-            text
         }
     }
 }

@@ -1,0 +1,242 @@
+//! Mistakes in the generator: model, thresholds, the border to integers, and the choice of a plan's settings.
+
+use crate::mutants::{Mutant, mistake};
+
+const BANK: &str = "generator/src/model/bank.rs";
+const BURST: &str = "generator/src/model/burst.rs";
+const DARK: &str = "generator/src/model/dark.rs";
+const DISCHARGE: &str = "generator/src/model/discharge.rs";
+const DRAIN: &str = "generator/src/model/drain.rs";
+const LOAD: &str = "generator/src/model/load.rs";
+const AIRTIME: &str = "generator/src/model/airtime.rs";
+const PASSAGE: &str = "generator/src/model/passage.rs";
+const READING: &str = "generator/src/model/reading.rs";
+const THRESHOLDS: &str = "generator/src/thresholds.rs";
+const START: &str = "generator/src/thresholds/start.rs";
+const ROUNDING: &str = "generator/src/rounding.rs";
+const DRILL: &str = "generator/src/plan/drill.rs";
+const PRACTICE: &str = "generator/src/plan/practice.rs";
+const SEARCH: &str = "generator/src/plan/search.rs";
+const TYPICAL: &str = "generator/src/plan/typical.rs";
+
+pub(crate) const IN_GENERATOR: [Mutant; 56] = [
+    // Thresholds.
+    mistake(
+        THRESHOLDS,
+        "wear.cold_resistance = true;",
+        "wear.cold_resistance = false;",
+    ),
+    mistake(
+        THRESHOLDS,
+        "wear.aged_capacitance = true;",
+        "wear.aged_capacitance = false;",
+    ),
+    mistake(
+        THRESHOLDS,
+        "let excess = node.margins.load;",
+        "let excess = fraction(0.0);",
+    ),
+    mistake(
+        THRESHOLDS,
+        "supply.max(gate.disconnect_below * (fraction(1.0) + gate.tolerance))",
+        "supply.max(gate.disconnect_below * (fraction(1.0) - gate.tolerance))",
+    ),
+    mistake(
+        THRESHOLDS,
+        "supply.max(gate.disconnect_below",
+        "supply.min(gate.disconnect_below",
+    ),
+    mistake(
+        THRESHOLDS,
+        "node.harvest.maximum_current * corner.largest_resistance(),\n        );",
+        "node.harvest.maximum_current * corner.largest_resistance() / 2.0,\n        );",
+    ),
+    mistake(
+        THRESHOLDS,
+        "(truth + reference) * (scale.divider_high - one)",
+        "truth * (scale.divider_high - one)",
+    ),
+    mistake(
+        THRESHOLDS,
+        "(Cause::OneCount, scale.count)",
+        "(Cause::OneCount, scale.count / 2.0)",
+    ),
+    mistake(
+        THRESHOLDS,
+        "(cause, error * (error / root))",
+        "(cause, error / root * root)",
+    ),
+    mistake(
+        THRESHOLDS,
+        "let decide_mv = rounding::millivolts_up(terms.reached);",
+        "let decide_mv = rounding::millivolts_down(terms.reached);",
+    ),
+    mistake(THRESHOLDS, "counts_up(decide_mv),", "counts_up(decide_mv) - 1,"),
+    mistake(
+        THRESHOLDS,
+        "wanted.min(overvoltage_mv.saturating_sub(highest_mv))",
+        "wanted",
+    ),
+    mistake(
+        THRESHOLDS,
+        "hysteresis_mv: wanted_mv.max(1)",
+        "hysteresis_mv: wanted_mv",
+    ),
+    mistake(START, "    volts(high_v)\n}", "    volts(low_v)\n}"),
+    mistake(START, "if low >= 0.0 {", "if low >= -0.01 {"),
+    // The reading.
+    mistake(
+        READING,
+        "(fraction(1.0) - sense.reference_tolerance).recip()",
+        "fraction(1.0) + sense.reference_tolerance",
+    ),
+    mistake(
+        READING,
+        "divided(sense.divider_top * less, sense.divider_bottom * more)",
+        "divided(sense.divider_top * less, sense.divider_bottom)",
+    ),
+    mistake(
+        READING,
+        "full_scale / f64::from(1u32 << sense.bits)",
+        "full_scale / f64::from((1u32 << sense.bits) - 1)",
+    ),
+    mistake(READING, "terminal * self.low - self.count", "terminal * self.low"),
+    // Drains and loads.
+    mistake(DRAIN, "current: load + *quiescent", "current: load"),
+    mistake(DRAIN, "*rail + *dropout", "*rail"),
+    mistake(
+        DRAIN,
+        "low + (*high - low) * position",
+        "low + (*high - low) * (1.0 - position)",
+    ),
+    mistake(LOAD, "duration: duration * attempts,", "duration,"),
+    mistake(
+        LOAD,
+        "Drain::of(regulator, phase.peak_current * raised)",
+        "Drain::of(regulator, phase.peak_current)",
+    ),
+    mistake(
+        LOAD,
+        "Drain::of(regulator, sleep_current * (fraction(1.0) + excess))",
+        "Drain::of(regulator, sleep_current)",
+    ),
+    mistake(
+        AIRTIME,
+        "f64::from(chips) * 1e3 > LONG_SYMBOL_MS * bandwidth_hz",
+        "f64::from(chips) * 1e3 >= LONG_SYMBOL_MS * bandwidth_hz",
+    ),
+    mistake(
+        AIRTIME,
+        "f64::from(channels.saturating_sub(1))",
+        "f64::from(*channels)",
+    ),
+    // The bank.
+    mistake(
+        BANK,
+        "part.esr * series / parallel",
+        "part.esr * parallel / series",
+    ),
+    mistake(
+        BANK,
+        "slope: part.capacitance_slope * share / series,",
+        "slope: part.capacitance_slope * share,",
+    ),
+    mistake(BANK, "(own + balance) * parallel", "own + balance * parallel"),
+    mistake(BANK, "branch.slope * inner / 3.0", "branch.slope * inner / 2.0"),
+    mistake(
+        BANK,
+        "branch.resistance * share * share",
+        "branch.resistance * share",
+    ),
+    mistake(
+        BANK,
+        "self.leakage_s - power_w / (terminal_v * terminal_v)",
+        "self.leakage_s + power_w / (terminal_v * terminal_v)",
+    ),
+    // The discharge.
+    mistake(
+        BURST,
+        "branch.slope > farads_per_volt(0.0)",
+        "branch.slope < farads_per_volt(0.0)",
+    ),
+    mistake(
+        BURST,
+        ".max(resting(branch, floor, &stretch.peak))",
+        ".max(resting(branch, floor, &stretch.drain))",
+    ),
+    mistake(
+        BURST,
+        "let terminal = floor.max(matched);",
+        "let terminal = floor.max(matched / 2.0);",
+    ),
+    mistake(
+        DISCHARGE,
+        "let (mut lowest_v, _) = network.terminal(state_v, &stretch.peak)?;",
+        "let (mut lowest_v, _) = network.terminal(state_v, &stretch.drain)?;",
+    ),
+    mistake(
+        DISCHARGE,
+        "lowest_v.min(network.terminal(state_v, &stretch.peak)?.0)",
+        "lowest_v.min(network.terminal(state_v, &stretch.drain)?.0)",
+    ),
+    mistake(DISCHARGE, "const A21: f64 = 2.0;", "const A21: f64 = 1.9;"),
+    mistake(
+        DISCHARGE,
+        "1.0 / (GAMMA * step_s) + rate * bend",
+        "1.0 / (GAMMA * step_s) - rate * bend",
+    ),
+    mistake(DISCHARGE, "\n        + network.leakage_s * terminal_v;", ";"),
+    mistake(DARK, "bank.leakage * v))", "bank.leakage * from))"),
+    mistake(PASSAGE, "if given_a > most_a {", "if given_a > 2.0 * most_a {"),
+    mistake(
+        PASSAGE,
+        "inner_v < harvest.cold_start.get::<volt>())",
+        "inner_v > harvest.cold_start.get::<volt>())",
+    ),
+    // The border to integers.
+    mistake(
+        ROUNDING,
+        "(count_mv * f64::from(1u32 << shift)).floor()",
+        "(count_mv * f64::from(1u32 << shift)).ceil()",
+    ),
+    mistake(
+        ROUNDING,
+        "(per_unit * f64::from(1u32 << shift_after)).floor()",
+        "(per_unit * f64::from(1u32 << shift_after)).ceil()",
+    ),
+    mistake(
+        ROUNDING,
+        "u16::try_from(millivolts_up(floor))",
+        "u16::try_from(millivolts_down(floor))",
+    ),
+    mistake(ROUNDING, "seconds_up(time).saturating_add(1)", "seconds_up(time)"),
+    // A plan's settings.
+    mistake(SEARCH, "score - BROWNOUT_PRICE", "score + BROWNOUT_PRICE"),
+    mistake(SEARCH, "libm::log(silence).max(0.0)", "libm::log(silence)"),
+    mistake(
+        SEARCH,
+        "halvings < HALVINGS => halvings += 1",
+        "halvings > HALVINGS => halvings += 1",
+    ),
+    mistake(
+        PRACTICE,
+        "* STEP_S).max(0.0);\n            worst_j",
+        "* STEP_S);\n            worst_j",
+    ),
+    mistake(PRACTICE, "NOISE_KEPT * noise + fresh", "noise + fresh"),
+    mistake(
+        DRILL,
+        "silent_s * silent_s / 2.0 + STEP_S * gap_s / 2.0",
+        "silent_s * silent_s + STEP_S * gap_s / 2.0",
+    ),
+    mistake(
+        DRILL,
+        "if stored_j < store.connect_j {",
+        "if stored_j < store.decide_j {",
+    ),
+    mistake(
+        TYPICAL,
+        "(lost - self.decide).max(joules(0.0))",
+        "lost.max(joules(0.0))",
+    ),
+];
