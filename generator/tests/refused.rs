@@ -7,7 +7,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use millpond::budget::Budget;
+use millpond::findings;
 use millpond::node::{LoadError, NodeFile};
+use millpond::thresholds::Thresholds;
 use proptest::prelude::*;
 use snapbox::{Data, assert_data_eq};
 
@@ -175,6 +178,42 @@ fn the_hash_is_that_of_the_bytes() {
         .map(|byte| format!("{byte:02x}"))
         .collect();
     assert_eq!(file.input_hash, own);
+}
+
+/// Every line of every example taken out, and every key with its first two letters changed over: what is still read carries
+/// all that follows from it, and what is not says what is wrong. A radio without its modulation was once read as none.
+#[test]
+fn no_lost_line_is_read_as_something_else() {
+    let mut refused = 0;
+    for example in EXAMPLES {
+        let lines: Vec<&str> = example.lines().collect();
+        for place in 0..lines.len() {
+            let key_length = lines[place].chars().take_while(char::is_ascii_lowercase).count();
+            let slipped = (key_length > 1 && lines[place][key_length..].contains('=')).then(|| {
+                let (first, second) = (&lines[place][..1], &lines[place][1..2]);
+                format!("{second}{first}{}", &lines[place][2..])
+            });
+            let is_misspelt = slipped.as_deref().is_some_and(|line| line != lines[place]);
+            for replacement in [Some(String::new()), slipped].into_iter().flatten() {
+                let is_slip = !replacement.is_empty() && is_misspelt;
+                let mut changed: Vec<&str> = lines.clone();
+                changed[place] = &replacement;
+                match NodeFile::parse("lost.toml", &changed.join("\n"), "") {
+                    Ok(file) => {
+                        assert!(!is_slip, "{replacement} is read");
+                        let budget = Budget::of(&file.node);
+                        let thresholds = Thresholds::of(&file.node);
+                        let _ = findings::without_cures(&file.node, &budget, &thresholds);
+                    }
+                    Err(problems) => {
+                        assert!(!problems.list.is_empty(), "without {}", lines[place]);
+                        refused += 1;
+                    }
+                }
+            }
+        }
+    }
+    assert!(refused > 200, "only {refused} were refused");
 }
 
 proptest! {

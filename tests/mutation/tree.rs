@@ -12,10 +12,11 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
-/// What the packages need to be built; documentation and the results of builds stay behind.
-const PARTS: [&str; 6] = [
+/// What the packages need to be built and tested; the results of builds stay behind.
+const PARTS: [&str; 7] = [
     "Cargo.toml",
     "Cargo.lock",
+    "docs",
     "policy-core",
     "generator",
     "templates",

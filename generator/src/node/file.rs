@@ -200,7 +200,7 @@ fn read_node(mut root: Table<'_>, folder: &Path) -> Option<Node> {
         boot: boot.action?,
         measure: measure.action?,
         transmit: transmit.action?,
-        radio,
+        radio: if radio_stands { Some(radio?) } else { None },
         sense: sensing.sense?,
         harvest: harvest.harvest?,
         policy: policy?,

@@ -24,6 +24,22 @@ const MOST_PREAMBLE_SYMBOLS: u32 = 65_535;
 /// Longest time between two channels of one advertising event.
 const LONGEST_GAP_S: f64 = 0.01;
 
+/// Keys of the frames of all modulations.
+const FRAME_KEYS: [&str; 12] = [
+    "spreading_factor",
+    "bandwidth",
+    "coding_rate",
+    "preamble_symbols",
+    "explicit_header",
+    "crc",
+    "low_data_rate",
+    "payload_bytes",
+    "maximum_frame",
+    "phy",
+    "channels",
+    "gap",
+];
+
 #[derive(Clone, Copy)]
 enum Modulation {
     Chirp,
@@ -42,7 +58,11 @@ pub(super) fn read(mut table: Table<'_>) -> Option<Radio> {
     let duty_stands = table.has("duty_limit");
     let duty_limit = table.optional::<Ratio>("duty_limit", "1 %", Limit::PART);
     let frame = match modulation.map(|given| given.value) {
-        None => return None,
+        None => {
+            // Which keys belong is not known; none of them is called unknown.
+            FRAME_KEYS.iter().for_each(|key| table.know(key));
+            None
+        }
         Some(Modulation::Chirp) => read_chirp(&mut table),
         Some(Modulation::Ieee802154) => read_ieee802154(&mut table),
         Some(Modulation::BleAdvertising) => read_ble(&mut table),
@@ -105,8 +125,9 @@ fn read_spreading_factor(table: &mut Table<'_>) -> Option<u32> {
 }
 
 fn read_ieee802154(table: &mut Table<'_>) -> Option<Frame> {
-    let payload_bytes = table.required::<u32>("payload_bytes", "64", 1..=MOST_IEEE802154_BYTES)?;
+    let payload_bytes = table.required::<u32>("payload_bytes", "64", 1..=MOST_IEEE802154_BYTES);
     let most = table.optional::<u32>("maximum_frame", "127", 1..=MOST_IEEE802154_BYTES);
+    let payload_bytes = payload_bytes?;
     let maximum_frame = most.as_ref().map_or(MOST_IEEE802154_BYTES, |given| given.value);
     if payload_bytes.value > maximum_frame {
         let mut problem = Problem::new(
