@@ -28,7 +28,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let folder = PathBuf::from(env::var("OUT_DIR")?);
     let planned = planned::nodes(smallest(), largest());
     let chip = planned_chip()?;
-    for constants in nodes()?.into_iter().chain(planned).chain([chip]) {
+    let own = own_node()?;
+    for constants in nodes()?.into_iter().chain(planned).chain([chip]).chain(own) {
         let name = constants.node.replace('-', "_");
         fs::write(folder.join(format!("{name}.h")), emit::c_header(&constants))?;
         fs::write(folder.join(format!("{name}.rs")), emit::rust_module(&constants))?;
@@ -85,6 +86,35 @@ fn planned_chip() -> Result<Constants, Box<dyn Error>> {
         }),
         ..example("crack-gauge", WhenFull::ThinEvenly)?
     })
+}
+
+/// The node file that the variable `MILLPOND_NODE` names, beside the others on the chips; seen from the top of the project.
+fn own_node() -> Result<Option<Constants>, Box<dyn Error>> {
+    println!("cargo::rerun-if-env-changed=MILLPOND_NODE");
+    println!("cargo::rustc-check-cfg=cfg(own_node, own_node_plans)");
+    let Some(path) = env::var_os("MILLPOND_NODE") else {
+        return Ok(None);
+    };
+    let generated = match millpond::generate(PathBuf::from("..").join(path)) {
+        Ok(generated) => generated,
+        Err(refusal) => {
+            for line in refusal.to_string().lines() {
+                println!("cargo::error={line}");
+            }
+            return Err("the node that MILLPOND_NODE names is refused".into());
+        }
+    };
+    for input in &generated.inputs {
+        println!("cargo::rerun-if-changed={}", input.display());
+    }
+    println!("cargo::rustc-cfg=own_node");
+    if generated.constants.plan.is_some() {
+        println!("cargo::rustc-cfg=own_node_plans");
+    }
+    Ok(Some(Constants {
+        node: "own".to_owned(),
+        ..generated.constants
+    }))
 }
 
 fn node(name: &str, when_full: WhenFull, parts: PolicyParts) -> Constants {

@@ -123,7 +123,7 @@ pub fn rows(target: Target, steps: Steps, reference: &Reference) -> Result<Vec<R
             return Ok(row);
         }
         let sizes = tools.sizes(node)?;
-        Ok(row.with_images(target, node.is_planned, &image, &sizes))
+        Ok(row.with_images(target, node, &image, &sizes))
     };
     reference.0.par_iter().map(row).collect()
 }

@@ -1,7 +1,7 @@
 //! `millpond dividers`: resistors for the gate, the overvoltage limit and the sensing divider.
 
 use millpond::dividers::{Dividers, Options};
-use millpond::findings::Severity;
+use millpond::findings::{Finding, Severity};
 use millpond::node::NodeFile;
 use millpond::printout::{self, Format};
 
@@ -24,18 +24,12 @@ pub(crate) fn run(arguments: &cli::Dividers) -> Result<(), Failure> {
         Format::Text => printout::dividers::text(&file.node.name, &dividers),
         Format::Json => printout::json(&printout::dividers::View::of(&file.node.name, &dividers)),
     })?;
-    let errors: Vec<_> = dividers
-        .findings
-        .iter()
-        .filter(|finding| finding.severity == Severity::Error)
-        .cloned()
-        .collect();
-    match errors.as_slice() {
-        [] => Ok(()),
+    let is_error = |finding: &&Finding| finding.severity == Severity::Error;
+    match dividers.findings.iter().filter(is_error).count() {
+        0 => Ok(()),
         errors => Err(Failure::Refused(format!(
-            "{}: not every set can be built as it stands\n{}",
-            file.path,
-            printout::findings::text(errors)
+            "{}: not every set can be built as it stands: findings that forbid it: {errors}\n",
+            file.path
         ))),
     }
 }

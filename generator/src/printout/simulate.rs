@@ -200,8 +200,12 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
         table(&head, rows)
     );
     text.push_str(
-        "mean age of the newest report; score: the age that perfect foresight reaches at best, over the age reached\n\n",
+        "mean age of the newest report; score: the age that perfect foresight reaches at best, over the age reached\n",
     );
+    if let Some(note) = study.note {
+        text.push_str(&format!("note: {note} (--trace)\n"));
+    }
+    text.push('\n');
     text.push_str(&bars(node, study));
     let ledger = &study.outcome.ledger;
     let accounts = [

@@ -14,6 +14,7 @@ use crate::units::*;
 pub(super) struct Rules {
     rows: Vec<Row>,
     has_bound: bool,
+    note: Option<&'static str>,
     ledger: Vec<Account>,
 }
 
@@ -77,6 +78,7 @@ impl Rules {
         Self {
             rows,
             has_bound: study.bound.is_some(),
+            note: study.note,
             ledger: accounts
                 .map(|(name, energy_j)| Account {
                     name,

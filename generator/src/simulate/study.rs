@@ -6,7 +6,7 @@ use crate::bound::{Bound, Foresight, clairvoyant};
 use crate::income::{Income, Segment};
 use crate::model::bank::{Bank, Wear};
 use crate::model::load::Load;
-use crate::node::{Action, Node, Pace};
+use crate::node::{Action, Node, Pace, Source};
 use crate::rounding;
 use crate::simulate::baseline::{ConstantFraction, Costs, FixedInterval, SlotAverages};
 use crate::simulate::part::Part;
@@ -35,7 +35,13 @@ pub struct Study {
     pub baselines: Vec<(&'static str, Outcome)>,
     /// What foresight reaches; `None` where even a node that only sleeps would die.
     pub bound: Option<Bound>,
+    /// What has to be said of the light, if anything.
+    pub note: Option<&'static str>,
 }
+
+/// Of a solar node's own light.
+const CLEAR_SKY: &str = "every day of this light has a clear sky. A plan is tuned for weather with dark spells and keeps a reserve for the \
+                         worst of them, which may score lower here: compare the paces in the light of a weather file";
 
 impl Study {
     /// Runs the nominal unit of `node` on `income`; `watch` sees the run under the policy, at the pace that the node asks for.
@@ -103,7 +109,10 @@ impl Study {
         );
         let bound = clairvoyant(&foresight(node, income, course)).ok();
         watch.finished("perfect foresight");
+        let is_clear = matches!(node.harvest.source, Source::Photovoltaic { .. })
+            && Income::of(&node.harvest.source).as_ref() == Some(income);
         Self {
+            note: is_clear.then_some(CLEAR_SKY),
             outcome,
             paces,
             baselines,

@@ -305,7 +305,7 @@ fn rust_libraries(machine: Machine, target_folder: &Path) -> Result<Vec<(Node, P
             .join("release/libmillpond_chips_firmware.a");
         let library = target_folder.join(format!("{}.a", node.identifier));
         fs::copy(built, &library)?;
-        libraries.push((node, library));
+        libraries.push((*node, library));
     }
     Ok(libraries)
 }

@@ -27,7 +27,7 @@ pub fn document(rows: &[Row]) -> String {
 pub fn structure_of_document() -> String {
     let chips = TARGETS.iter().filter(|target| target.machine != Machine::Host);
     let rows = chips.flat_map(|target| {
-        NODES.map(|node| Row {
+        NODES.iter().map(move |node| Row {
             agree: true,
             flash_bytes: Some(0),
             data_bytes: Some(0),

@@ -51,8 +51,8 @@ macro_rules! node {
     }};
 }
 
-/// The nodes in templates/nodes, and one of them with a plan.
-pub(crate) const NODES: [Node; 4] = [
+/// The nodes in templates/nodes, one of them with a plan, too, and the one that the variable `MILLPOND_NODE` names.
+pub(crate) const NODES: &[Node] = &[
     node!(crack_gauge, "crack-gauge", false, |state, _, reading| decide(
         &crack_gauge::POLICY,
         state,
@@ -79,9 +79,29 @@ pub(crate) const NODES: [Node; 4] = [
             reading
         )
     ),
+    #[cfg(all(own_node, not(own_node_plans)))]
+    node!(own, "own", false, |state, _, reading| decide(
+        &own::POLICY,
+        state,
+        reading
+    )),
+    #[cfg(own_node_plans)]
+    node!(own, "own", true, |state, planner, reading| planner.decide(
+        &own::POLICY,
+        &own::PLAN,
+        state,
+        reading
+    )),
 ];
 
+/// Name of the node that is no example: goals of size are not for it.
+const OWN: &str = "own";
+
 impl Node {
+    pub(crate) fn is_own(&self) -> bool {
+        self.name == OWN
+    }
+
     /// The stream in Rust on this machine.
     pub(crate) fn run_here(&self, steps: u32) -> Transcript {
         (self.run_here)(steps)

@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use super::image::{Image, Sizes};
+use super::nodes::Node;
 use super::target::{Language, Machine, Target};
 use super::transcript::{STEPS_PER_DIGEST, Transcript};
 
@@ -126,20 +127,14 @@ impl Row {
 
     /// Adds what the images show: sizes of the smallest firmware with the policy and without it, symbols of that and of the
     /// stream.
-    pub(crate) fn with_images(
-        mut self,
-        target: Target,
-        is_planned: bool,
-        stream: &Image,
-        sizes: &Sizes,
-    ) -> Self {
+    pub(crate) fn with_images(mut self, target: Target, node: &Node, stream: &Image, sizes: &Sizes) -> Self {
         self.flash_bytes = Some(sizes.flash_bytes);
         self.data_bytes = Some(sizes.data_bytes);
         let found = sizes.forbidden.iter().chain(&stream.forbidden);
         let found: BTreeSet<String> = found.map(|symbol| format!("links {symbol}")).collect();
         self.problems.extend(found);
-        if target.language == Language::C {
-            self.judge_size(target.machine, is_planned);
+        if target.language == Language::C && !node.is_own() {
+            self.judge_size(target.machine, node.is_planned);
         }
         self
     }
