@@ -230,6 +230,15 @@ fn read(text: &str) -> Result<Log, Problem> {
             "log for longer: `millpond log-plan NODE` says how long",
         ));
     }
+    if log.duration_s() <= 0.0 {
+        let end = places.first().map_or(first.start, |place| *place as usize);
+        return Err(Problem::new(
+            rows::line_at(text, end),
+            "time stands still from here to the end",
+            "a time that goes on from row to row",
+            "log the time at which each row was written",
+        ));
+    }
     Ok(log)
 }
 
