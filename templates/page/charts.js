@@ -6,6 +6,8 @@
   const DASHES = [[], [7, 4], [2, 3]];
   const DASH_NAMES = ["solid", "dashed", "dotted"];
   const AXIS_WIDTH = 62;
+  // What a sheet of A4 or letter paper leaves between its margins.
+  const SHEET_WIDTH = 680;
   // The plots in the page, by the place of their chart.
   const drawn = new Map();
 
@@ -211,11 +213,12 @@
       panels.push(u);
     });
     show(first, last);
-    const sizes = new ResizeObserver(() => {
-      panels.forEach((u, number) => u.setSize({ width: Math.max(place.clientWidth, 200), height: chart.panels[number].height }));
-    });
+    const fit = (width = Math.max(place.clientWidth, 200)) => {
+      panels.forEach((u, number) => u.setSize({ width, height: chart.panels[number].height }));
+    };
+    const sizes = new ResizeObserver(() => fit());
     sizes.observe(place);
-    drawn.set(place, { panels, sizes });
+    drawn.set(place, { panels, sizes, fit });
   };
 
   // Draws every chart that has a place; what stood in the place before is taken down, and so is what has left the page.
@@ -239,9 +242,10 @@
   const given = document.getElementById("charts");
   if (given) drawAll(JSON.parse(given.textContent));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", again);
-  // On paper every page is light.
+  // On paper every page is light, and as wide as a sheet.
   const paper = (isPrinting) => () => {
     document.documentElement.classList.toggle("on-paper", isPrinting);
+    drawn.forEach(({ fit }) => (isPrinting ? fit(SHEET_WIDTH) : fit()));
     again();
   };
   addEventListener("beforeprint", paper(true));

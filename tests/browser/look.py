@@ -11,6 +11,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
 HEIGHT = 900
+# A4 between margins of 10 mm, at 96 to the inch.
+SHEET_WIDTH = 718
 
 
 def watched(context):
@@ -62,6 +64,16 @@ def read_chart(page, name):
     return {"pointed": pointed, "others": others, "closer": closer, "next": next_one}
 
 
+def printed_width(browser, page_path):
+    """How wide the page is as it would be printed."""
+    page = browser.new_page(viewport={"width": SHEET_WIDTH, "height": HEIGHT})
+    page.goto("file://" + page_path)
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    page.wait_for_timeout(200)
+    return page.evaluate("document.documentElement.scrollWidth")
+
+
 def report(browser, question):
     """A page of the report."""
     answer = {"overflows": [], "faults": [], "messages": [], "requests": []}
@@ -75,6 +87,8 @@ def report(browser, question):
         answer["faults"] += [f"{width}: {fault}" for fault in faults(page)]
         answer["messages"] += messages
         answer["requests"] += requests
+    if printed_width(browser, question["page"]) > SHEET_WIDTH:
+        answer["overflows"].append("print")
     answer["charts"] = page.locator("[data-chart]").count()
     answer["drawn"] = page.locator("[data-chart]:has(canvas)").count()
     answer["read"] = {name: read_chart(page, name) for name in question["charts"]}

@@ -93,22 +93,32 @@ impl Row {
 /// One kind of rows, and how they are made.
 type Step = (&'static str, fn(&Extent) -> Result<Vec<Row>, String>);
 
-/// Runs everything; `said` is told what comes next.
+const STEPS: [Step; 6] = [
+    ("inputs", inputs::rows),
+    ("faults", faults::rows),
+    ("steps", steps::rows),
+    ("parts", parts::rows),
+    ("mistakes", mistakes::rows),
+    ("coverage", coverage::rows),
+];
+
+/// Names of the kinds of rows, in the order of the table.
+#[must_use]
+pub fn kinds() -> [&'static str; STEPS.len()] {
+    STEPS.map(|(name, _)| name)
+}
+
+/// Runs everything, or the kinds of rows that `only` names; `said` is told what comes next.
 ///
 /// # Errors
 ///
 /// What kept something from being run that needs no outside tool.
-pub fn rows(extent: &Extent, said: impl Fn(&str)) -> Result<Vec<Row>, String> {
-    let steps: [Step; 6] = [
-        ("inputs", inputs::rows),
-        ("faults", faults::rows),
-        ("steps", steps::rows),
-        ("parts", parts::rows),
-        ("mistakes", mistakes::rows),
-        ("coverage", coverage::rows),
-    ];
+pub fn rows(extent: &Extent, only: &[String], said: impl Fn(&str)) -> Result<Vec<Row>, String> {
     let mut rows = Vec::new();
-    for (name, step) in steps {
+    for (name, step) in STEPS {
+        if !only.is_empty() && !only.iter().any(|kind| kind == name) {
+            continue;
+        }
         said(name);
         rows.extend(step(extent)?);
     }

@@ -112,6 +112,21 @@ fn root_sum_square_shares_sum_to_the_root() {
     assert_abs_diff_eq!(shares[2].1.value, 0.032, epsilon = 1e-12);
 }
 
+/// Two counts of 5.7·1.1 V/1024 are 12.25 mV, more than a measurement takes. Where charging stops 4 mV above the threshold, 4 mV are
+/// what is left; where it stops at the threshold, one millivolt still is a hysteresis.
+#[test]
+fn an_action_resumes_below_the_end_of_charging() {
+    let hysteresis_mv = |overvoltage_mv: u32| {
+        let mut node = crack_gauge();
+        node.harvest.overvoltage = rounding::from_millivolts(overvoltage_mv);
+        Thresholds::of(&node).hysteresis_mv
+    };
+    let highest_mv = Thresholds::of(&crack_gauge()).transmit.decide_mv;
+    assert_eq!(hysteresis_mv(5300), 13);
+    assert_eq!(hysteresis_mv(highest_mv + 4), 4);
+    assert_eq!(hysteresis_mv(highest_mv), 1);
+}
+
 fn plain_cell() -> Capacitor {
     Capacitor {
         capacitance: farads(1.0),

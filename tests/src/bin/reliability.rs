@@ -21,6 +21,9 @@ struct Arguments {
     /// Everything at length: hours. The options below go before it.
     #[arg(long)]
     full: bool,
+    /// Rows of these kinds alone.
+    #[arg(long, value_name = "KIND", value_delimiter = ',', value_parser = clap::builder::PossibleValuesParser::new(reliability::kinds()))]
+    only: Vec<String>,
     /// Changed inputs for each fuzzed target.
     #[arg(long, value_name = "N")]
     inputs: Option<u32>,
@@ -67,7 +70,9 @@ impl Arguments {
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    let rows = match reliability::rows(&arguments.extent(), |next| eprintln!("{next} ...")) {
+    let rows = match reliability::rows(&arguments.extent(), &arguments.only, |next| {
+        eprintln!("{next} ...")
+    }) {
         Ok(rows) => rows,
         Err(error) => {
             eprintln!("error: {error}");
