@@ -167,5 +167,18 @@ fn survival_has_its_keys_in_the_terms_of_the_source() {
             assert!(unit["halving_sleep_current_a"].is_number(), "{name}");
         }
         assert!(answer["recharge"]["first_report_s"].is_number(), "{name}");
+        // What `check` says of the dark is the same.
+        let dark = &json(&on("check", name, &["--format", "json"]))["in_the_dark"];
+        let row = |doing: &str| {
+            let rows = answer["worst"]["rows"].as_array().expect("rows");
+            let mut found = rows.iter().filter(|row| row["doing"] == doing);
+            found.next().expect("a row").clone()
+        };
+        assert_eq!(dark["asleep_s"], row("asleep")["from_full_s"], "{name}");
+        assert_eq!(
+            dark["reporting_slowest_s"],
+            row("reporting, slowest")["from_full_acting_s"],
+            "{name}"
+        );
     }
 }

@@ -8,6 +8,7 @@ use millpond::plan::rates::{self, Level};
 use millpond::plan::settings::Settings;
 use millpond::plan::typical::Typical;
 use millpond::policy;
+use millpond::printout::survival::Dark;
 use millpond::printout::{self, Format};
 use millpond::simulate::study;
 use millpond::survival::{Corner, Survival};
@@ -23,12 +24,13 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
     let thresholds = Thresholds::of(&file.node);
     let findings = findings::of(&file.node, &budget, &thresholds);
     let (pace, levels) = rates(&file.node, &thresholds).unwrap_or((study::EVEN, Vec::new()));
+    let in_the_dark = in_the_dark(&file.node, &thresholds, &findings);
     super::print(&match arguments.format.into() {
         Format::Text => format!(
             "{}\n{}{}",
             printout::check::text(&file.node, &budget, &thresholds, &findings),
             printout::pace::text(pace, &levels),
-            in_the_dark(&file.node, &thresholds, &findings)
+            in_the_dark.map_or(String::new(), |dark| dark.text())
         ),
         Format::Json => printout::json(&printout::check::View::of(
             &file.node,
@@ -36,6 +38,7 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
             &thresholds,
             &findings,
             printout::pace::View::of(pace, &levels),
+            in_the_dark,
         )),
     })?;
     let errors = findings
@@ -52,11 +55,9 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
 }
 
 /// How long the node lives in the dark; nothing of a node that cannot work.
-fn in_the_dark(node: &Node, thresholds: &Thresholds, findings: &[Finding]) -> String {
-    if findings.iter().any(|finding| finding.severity == Severity::Error) {
-        return String::new();
-    }
-    printout::survival::line(&Survival::of(node, thresholds, Corner::Worst))
+fn in_the_dark(node: &Node, thresholds: &Thresholds, findings: &[Finding]) -> Option<Dark> {
+    let works = findings.iter().all(|finding| finding.severity != Severity::Error);
+    works.then(|| Dark::of(&Survival::of(node, thresholds, Corner::Worst)))
 }
 
 /// The pace of the node as its node file asks for it; a plan with the usual settings, since tuning takes seconds.

@@ -16,6 +16,7 @@ pub struct View {
     thresholds: printout::thresholds::View,
     findings: Vec<printout::findings::View>,
     pace: printout::pace::View,
+    in_the_dark: Option<printout::survival::Dark>,
 }
 
 impl View {
@@ -26,6 +27,7 @@ impl View {
         thresholds: &Thresholds,
         findings: &[Finding],
         pace: printout::pace::View,
+        in_the_dark: Option<printout::survival::Dark>,
     ) -> Self {
         Self {
             node: node.name.clone(),
@@ -33,6 +35,7 @@ impl View {
             thresholds: printout::thresholds::View::of(node, thresholds),
             findings: printout::findings::views(findings),
             pace,
+            in_the_dark,
         }
     }
 }

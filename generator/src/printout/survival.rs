@@ -119,20 +119,34 @@ pub fn light(light: &Light) -> LightView {
     view
 }
 
-/// The worst corner in one line, for a page that says more.
-pub fn line(worst: &Survival) -> String {
-    let from_full = |doing| {
-        worst.row(doing).map_or((seconds(0.0), seconds(0.0)), |row| {
-            (row.from_full.acting, row.from_full.alive)
-        })
-    };
-    let (_, asleep) = from_full(Doing::Sleeping);
-    let (acting, _) = from_full(Doing::Reporting(At::Slowest));
-    format!(
-        "in the dark, full, worst corner: asleep for {}, or reporting at the slowest pace for {} (`millpond survival`)\n",
-        Engineering(asleep, "s"),
-        Engineering(acting, "s")
-    )
+/// How long the worst corner lives in the dark from full, for a page that says more.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Dark {
+    asleep_s: f64,
+    reporting_slowest_s: f64,
+}
+
+impl Dark {
+    /// The figures of the worst corner.
+    pub fn of(worst: &Survival) -> Self {
+        let from_full = |doing| worst.row(doing).map(|row| row.from_full);
+        let asleep = from_full(Doing::Sleeping).map(|time| time.alive);
+        let reporting = from_full(Doing::Reporting(At::Slowest)).map(|time| time.acting);
+        let in_seconds = |time: Option<Time>| time.unwrap_or(seconds(0.0)).get::<second>();
+        Self {
+            asleep_s: in_seconds(asleep),
+            reporting_slowest_s: in_seconds(reporting),
+        }
+    }
+
+    /// In one line.
+    pub fn text(&self) -> String {
+        format!(
+            "in the dark, full, worst corner: asleep for {}, or reporting at the slowest pace for {} (`millpond survival`)\n",
+            Engineering(seconds(self.asleep_s), "s"),
+            Engineering(seconds(self.reporting_slowest_s), "s")
+        )
+    }
 }
 
 /// The answers as tables and sentences.
