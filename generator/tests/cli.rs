@@ -1,23 +1,19 @@
 //! The command as a user meets it: exit codes, what goes where, and that no file is touched on failure.
 
+mod tool;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use serde_json::Value;
 
+use tool::millpond;
+
 const EXAMPLES: [&str; 3] = ["crack-gauge", "display-case", "pump-bearing"];
 
 fn example(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../templates/nodes/{name}.toml"))
-}
-
-fn millpond(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_millpond"))
-        .args(arguments)
-        .current_dir(folder)
-        .output()
-        .expect("the command starts")
 }
 
 fn stderr(output: &Output) -> String {

@@ -1,19 +1,15 @@
 //! What goes with the command: completions, manual pages, and rules for build tools.
 
+mod tool;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-const GAUGE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../templates/nodes/crack-gauge.toml");
+use tool::millpond;
 
-fn millpond(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_millpond"))
-        .args(arguments)
-        .current_dir(folder)
-        .output()
-        .expect("the command starts")
-}
+const GAUGE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../templates/nodes/crack-gauge.toml");
 
 fn done(folder: &Path, arguments: &[&str]) -> String {
     let output = millpond(folder, arguments);

@@ -1,10 +1,14 @@
 //! `millpond fit` and `millpond log-plan` as a user meets them.
 
+mod tool;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use serde_json::Value;
+
+use tool::millpond;
 
 /// The names of the contract.
 const PARAMETERS: [&str; 7] = [
@@ -19,14 +23,6 @@ const PARAMETERS: [&str; 7] = [
 
 fn example() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../templates/nodes/crack-gauge.toml")
-}
-
-fn millpond(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_millpond"))
-        .args(arguments)
-        .current_dir(folder)
-        .output()
-        .expect("the command starts")
 }
 
 fn json(output: &Output) -> Value {

@@ -1,23 +1,18 @@
 //! `millpond report` and `millpond workbench` on the command line.
 
+mod tool;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+
+use tool::millpond;
 
 /// Short, so that the test is about the command and not about a year.
 const DAYS: [&str; 2] = ["--days", "2"];
 
 fn example(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../templates/nodes/{name}.toml"))
-}
-
-fn millpond(folder: &Path, arguments: &[&str]) -> Output {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_millpond"));
-    command
-        .current_dir(folder)
-        .args(arguments)
-        .output()
-        .expect("the tool starts")
 }
 
 fn code(output: &Output) -> i32 {

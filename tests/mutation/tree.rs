@@ -216,7 +216,7 @@ fn build(root: &Path, arguments: &[&str]) -> Build {
         .current_dir(root)
         .arg("test")
         .args(arguments)
-        .args(["--no-run", "--message-format", "json"])
+        .args(["--no-run", "--message-format", "json-render-diagnostics"])
         .output()
         .expect("cargo runs");
     let problem = String::from_utf8_lossy(&output.stderr);

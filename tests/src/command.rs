@@ -33,7 +33,7 @@ fn build() -> Result<PathBuf, String> {
     }
     let done = Command::new(cargo())
         .args(["build", "--package", "millpond", "--profile", PROFILE])
-        .args(["--message-format", "json"])
+        .args(["--message-format", "json-render-diagnostics"])
         .current_dir(ROOT)
         .stdin(Stdio::null())
         .output()

@@ -296,6 +296,22 @@ mod tests {
         );
     }
 
+    /// By hand: a cell of 10 F at its 2.7 V that loses 2 F with each volt has 7.6 F at 1.5 V. At 3 V two in series have 1.5 V each: half of that,
+    /// three times in parallel.
+    #[test]
+    fn cells_in_series_share_the_voltage_that_their_capacitance_rises_with() {
+        let cell = Capacitor {
+            capacitance_slope: farads_per_volt(2.0),
+            ..cell()
+        };
+        let bank = Bank::of(&[cell], Wear::NONE);
+        assert_relative_eq!(
+            bank.capacitance(volts(3.0)).value,
+            7.6 / 2.0 * 3.0,
+            max_relative = 1e-12
+        );
+    }
+
     /// The most that a source can give: V²/4R; 2.7 V behind 20 mohm gives 91.125 W.
     /// Source: capacitor application note "Maximum power", P = V²/(4·ESR).
     #[test]

@@ -207,15 +207,7 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
     }
     text.push('\n');
     text.push_str(&bars(node, study));
-    let ledger = &study.outcome.ledger;
-    let accounts = [
-        ("stored at the start", ledger.stored_start_j),
-        ("+ harvested", ledger.harvested_j),
-        ("- spent", ledger.spent_j),
-        ("- spilled", ledger.spilled_j),
-        ("- leaked", ledger.leaked_j),
-        ("= stored at the end", ledger.stored_end_j),
-    ];
+    let accounts = study.outcome.ledger.accounts();
     text.push_str(&table(
         &["energy", "policy"],
         accounts

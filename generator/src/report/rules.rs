@@ -33,7 +33,7 @@ struct Row {
 
 #[derive(Serialize)]
 struct Account {
-    name: &'static str,
+    name: String,
     energy: String,
 }
 
@@ -66,22 +66,16 @@ impl Rules {
             brownouts: "0".to_owned(),
             uptime: "1".to_owned(),
         }));
-        let ledger = &study.outcome.ledger;
-        let accounts = [
-            ("stored at the start", ledger.stored_start_j),
-            ("+ harvested", ledger.harvested_j),
-            ("− spent", ledger.spent_j),
-            ("− spilled", ledger.spilled_j),
-            ("− leaked", ledger.leaked_j),
-            ("= stored at the end", ledger.stored_end_j),
-        ];
         Self {
             rows,
             has_bound: study.bound.is_some(),
             note: study.note,
-            ledger: accounts
+            ledger: study
+                .outcome
+                .ledger
+                .accounts()
                 .map(|(name, energy_j)| Account {
-                    name,
+                    name: name.replace('-', "−"),
                     energy: Engineering(joules(energy_j), "J").to_string(),
                 })
                 .into(),

@@ -25,6 +25,18 @@ pub struct Ledger {
 }
 
 impl Ledger {
+    /// The accounts in the order in which they lead from the start to the end, each with its sign (J).
+    pub fn accounts(&self) -> [(&'static str, f64); 6] {
+        [
+            ("stored at the start", self.stored_start_j),
+            ("+ harvested", self.harvested_j),
+            ("- spent", self.spent_j),
+            ("- spilled", self.spilled_j),
+            ("- leaked", self.leaked_j),
+            ("= stored at the end", self.stored_end_j),
+        ]
+    }
+
     /// By how much the accounts miss each other: start + harvested − spent − spilled − leaked − end.
     pub fn miss_j(&self) -> f64 {
         self.stored_start_j + self.harvested_j

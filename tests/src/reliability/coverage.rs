@@ -170,11 +170,14 @@ impl Tools {
                     "--lib",
                     "--tests",
                     "--message-format",
-                    "json",
+                    "json-render-diagnostics",
                 ])
                 .args(more)
                 .current_dir(ROOT)
                 .env("CARGO_TARGET_DIR", &target)
+                // Less is moved about, and it is compiled sooner.
+                .env("CARGO_PROFILE_TEST_OPT_LEVEL", "1")
+                .env("CARGO_PROFILE_TEST_DEBUG", "0")
                 // Counters of branches are not in the stable set of options yet.
                 .env("RUSTC_BOOTSTRAP", "1")
                 .env("RUSTFLAGS", "-Cinstrument-coverage -Zcoverage-options=branch")
