@@ -7,7 +7,8 @@
 //!
 //! `cargo test -p millpond-tests --test mutation -- --ignored --nocapture`
 //!
-//! The variable `MISTAKES` says how many of each list to make; all when it is not set.
+//! The variable `MISTAKES` says how many of each list to make, all when it is not set; `MISTAKES_FROM` how many to leave out before, so that
+//! a run that was stopped can go on.
 
 mod generator;
 mod mutants;
@@ -79,8 +80,13 @@ fn try_each_in(mutants: &[Mutant], asked: [&'static [&'static str]; 2]) {
 /// Prints who finds each mistake. Fails if nobody finds one, or if somebody finds one that is said to change nothing.
 fn try_each(mutants: &[Mutant], ask: impl Fn(&Mutant) -> Verdict) {
     let mut wrong = Vec::new();
-    let most = std::env::var("MISTAKES").ok().and_then(|most| most.parse().ok());
-    for mutant in mutants.iter().take(most.unwrap_or(usize::MAX)) {
+    let number = |name: &str| std::env::var(name).ok().and_then(|text| text.parse().ok());
+    let (first, most) = (number("MISTAKES_FROM"), number("MISTAKES"));
+    for mutant in mutants
+        .iter()
+        .skip(first.unwrap_or(0))
+        .take(most.unwrap_or(usize::MAX))
+    {
         let verdict = ask(mutant);
         let finder = match &verdict {
             Verdict::KilledBy(finder) => finder.clone(),

@@ -158,6 +158,21 @@ mod tests {
         assert!((start_voltage(&bank(0.0), volts(2.0), &light) - volts(722.0)).abs() < volts(1e-3));
     }
 
+    /// By hand: 1 C from 0.8 F that rise by 0.2 F with each volt, down to 2 V: 0.8·(v − 2) + 0.1·(v² − 4) = 1, whatever leaks or not.
+    #[test]
+    fn a_rising_capacitance_gives_its_charge_without_leakage_too() {
+        let bank = Bank {
+            branches: vec![Branch {
+                slope: farads_per_volt(0.2),
+                ..branch(0.8, 1e-6)
+            }],
+            leakage: siemenses(0.0),
+        };
+        let start = start_voltage(&bank, volts(2.0), &[stretch(0.0, 0.1, 10.0)]);
+        let by_hand = volts((1.84_f64.sqrt() - 0.8) / 0.2);
+        assert!((start - by_hand).abs() < volts(FOUND_V), "{start:?} {by_hand:?}");
+    }
+
     proptest! {
         /// A leakage of next to nothing sends the search through integration: it finds what the closed form finds.
         #[test]

@@ -99,6 +99,9 @@ fn part(what: &'static str, (all, reached): (u64, u64), note: &str) -> Row {
     }
 }
 
+/// For each thread of the tests (bytes).
+const STACK_BYTES: &str = "33554432";
+
 /// Programs that read counters of this compiler.
 struct Tools {
     merge: PathBuf,
@@ -178,6 +181,8 @@ impl Tools {
                 // Less is moved about, and it is compiled sooner.
                 .env("CARGO_PROFILE_TEST_OPT_LEVEL", "1")
                 .env("CARGO_PROFILE_TEST_DEBUG", "0")
+                // Tests keep an answer for each of 65536 readings, less closely packed than usual.
+                .env("RUST_MIN_STACK", STACK_BYTES)
                 // Counters of branches are not in the stable set of options yet.
                 .env("RUSTC_BOOTSTRAP", "1")
                 .env("RUSTFLAGS", "-Cinstrument-coverage -Zcoverage-options=branch")
