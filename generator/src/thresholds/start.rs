@@ -173,6 +173,21 @@ mod tests {
         assert!((start - by_hand).abs() < volts(FOUND_V), "{start:?} {by_hand:?}");
     }
 
+    /// By hand: 50 mA for a moment through 10 ohm ask for 0.5 V above the floor of 2 V at the end of a second of 1 mA, which takes 1 mV from 1 F.
+    #[test]
+    fn a_peak_counts_at_the_end_of_its_stretch() {
+        let mut peaked = stretch(0.0, 1e-3, 1.0);
+        peaked.peak.current = amperes(50e-3);
+        for leakage in [0.0, 1e-15] {
+            let bank = Bank {
+                branches: vec![branch(1.0, 10.0)],
+                leakage: siemenses(leakage),
+            };
+            let start = start_voltage(&bank, volts(2.0), &[peaked]);
+            assert!((start - volts(2.501)).abs() < volts(FOUND_V), "{start:?}");
+        }
+    }
+
     proptest! {
         /// A leakage of next to nothing sends the search through integration: it finds what the closed form finds.
         #[test]
