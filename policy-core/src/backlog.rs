@@ -193,9 +193,7 @@ impl<T, const N: usize> Backlog<T, N> {
         let mut is_kept = before & 1 == 0;
         // Once around the ring; what heapless has for this links a panic.
         for _ in 0..before {
-            if let Some(sample) = self.samples.pop_front()
-                && is_kept
-            {
+            if let Some(sample) = self.samples.pop_front().filter(|_| is_kept) {
                 // OK because a place was made just now, so that nothing comes back.
                 let _ = self.samples.push_back(sample);
             }

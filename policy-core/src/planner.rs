@@ -400,6 +400,24 @@ mod tests {
     use super::*;
 
     /// Against the processor's own division: every divisor near a power of two, dividends of every size.
+    /// A slot that no day has, as damaged memory may hold it, teaches nothing and is left at once.
+    #[test]
+    fn a_slot_that_cannot_be_is_left() {
+        let mut planner = Planner {
+            slot: 99,
+            learned: 0,
+            ..Planner::cold_start()
+        };
+        let reading = Reading {
+            storage_mv: 4_000,
+            elapsed_s: u32::from(SLOT_S),
+            waiting: 0,
+        };
+        planner.observe(&Plan::EXAMPLE, reading);
+        assert_eq!((planner.slot, planner.learned), (0, 0));
+        assert_eq!(planner.slots_units, [0; SLOTS]);
+    }
+
     #[test]
     fn the_long_division_is_division() {
         for divisor_bits in 0..31 {

@@ -16,6 +16,12 @@ fn filled<const N: usize>(rule: WhenFull, samples: u32) -> Backlog<u32, N> {
 }
 
 #[test]
+fn only_a_new_backlog_is_empty() {
+    assert!(filled::<CAPACITY>(WhenFull::KeepNewest, 0).is_empty());
+    assert!(!filled::<CAPACITY>(WhenFull::KeepNewest, 1).is_empty());
+}
+
+#[test]
 fn the_simple_rules_keep_an_end() {
     for samples in 0..40_u32 {
         let kept = samples.min(CAPACITY as u32);

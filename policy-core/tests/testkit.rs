@@ -173,6 +173,11 @@ fn the_reading_is_the_voltage_of_a_capacitor() -> Result<(), BrownOut> {
     Ok(())
 }
 
+#[test]
+fn an_empty_store_is_told_in_words() {
+    assert_eq!(BrownOut.to_string(), "the store ran empty");
+}
+
 proptest! {
     /// The policy counts on no more than is held, and a millivolt higher it would count on more.
     #[test]

@@ -154,7 +154,10 @@ impl Crate {
 fn run(programs: &[PathBuf], libraries: &Path, time_limit: Duration) -> Verdict {
     let mut verdicts = programs.iter().map(|program| {
         let mut command = Command::new(program);
-        command.env("LD_LIBRARY_PATH", libraries);
+        command
+            .env("LD_LIBRARY_PATH", libraries)
+            // What fails under a mistake is no case to keep.
+            .env("PROPTEST_DISABLE_FAILURE_PERSISTENCE", "1");
         judge(command, time_limit)
     });
     verdicts
