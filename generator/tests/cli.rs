@@ -78,12 +78,16 @@ fn dividers_answer_as_json() {
     fs::write(folder.path().join("bare.toml"), &text[..end]).expect("written");
     let bare = millpond(folder.path(), &["dividers", "bare.toml"]);
     assert_eq!(code(&bare), 1);
-    assert!(String::from_utf8_lossy(&bare.stdout).contains("full scale"));
+    let answer = String::from_utf8_lossy(&bare.stdout);
+    assert!(answer.contains("full scale"));
+    assert!(answer.contains("[comparator]\nreference = \"1.2 V\""), "{answer}");
+    // Said once: a terminal shows both.
+    let refusal = stderr(&bare);
     assert!(
-        stderr(&bare).contains("[comparator]\nreference = \"1.2 V\""),
-        "{}",
-        stderr(&bare)
+        refusal.ends_with("as it stands: comparator-missing\n"),
+        "{refusal}"
     );
+    assert_eq!(refusal.lines().count(), 1, "{refusal}");
     let wrong = millpond(folder.path(), &["dividers", "bare.toml", "--series", "E25"]);
     assert_eq!(code(&wrong), 2);
 }

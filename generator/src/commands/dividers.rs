@@ -1,7 +1,7 @@
 //! `millpond dividers`: resistors for the gate, the overvoltage limit and the sensing divider.
 
 use millpond::dividers::{Dividers, Options};
-use millpond::findings::{Finding, Severity};
+use millpond::findings::Severity;
 use millpond::node::NodeFile;
 use millpond::printout::{self, Format};
 
@@ -24,12 +24,19 @@ pub(crate) fn run(arguments: &cli::Dividers) -> Result<(), Failure> {
         Format::Text => printout::dividers::text(&file.node.name, &dividers),
         Format::Json => printout::json(&printout::dividers::View::of(&file.node.name, &dividers)),
     })?;
-    let is_error = |finding: &&Finding| finding.severity == Severity::Error;
-    match dividers.findings.iter().filter(is_error).count() {
-        0 => Ok(()),
-        errors => Err(Failure::Refused(format!(
-            "{}: not every set can be built as it stands: findings that forbid it: {errors}\n",
-            file.path
-        ))),
+    // What the findings say stands above already.
+    let errors: Vec<&str> = dividers
+        .findings
+        .iter()
+        .filter(|finding| finding.severity == Severity::Error)
+        .map(|finding| finding.code)
+        .collect();
+    if errors.is_empty() {
+        return Ok(());
     }
+    Err(Failure::Refused(format!(
+        "{}: not every set can be built as it stands: {}\n",
+        file.path,
+        errors.join(", ")
+    )))
 }
