@@ -105,7 +105,7 @@ proptest! {
 
     /// What is written is read, whatever is missing.
     #[test]
-    fn rows_come_back(rows in prop::collection::vec((0.1..100.0f64, prop::option::of(0u32..6000), prop::option::of(0u32..9)), 2..40)) {
+    fn rows_come_back(rows in prop::collection::vec((0.0..100.0f64, prop::option::of(0u32..6000), prop::option::of(0u32..9)), 2..40)) {
         let mut text = "time_s,storage_mv,count\n".to_owned();
         let mut time_s = 0.0;
         for (step_s, reading, count) in &rows {
@@ -113,6 +113,7 @@ proptest! {
             let cell = |value: &Option<u32>| value.map_or(String::new(), |value| value.to_string());
             text.push_str(&format!("{time_s},{},{}\n", cell(reading), cell(count)));
         }
+        prop_assume!(time_s > rows[0].0, "a log whose time stands still is refused");
         let log = log(&text);
         prop_assert_eq!(log.len(), rows.len());
         for (row, (_, reading, count)) in rows.iter().enumerate() {
