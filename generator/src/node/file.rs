@@ -320,6 +320,19 @@ mod tests {
         keys
     }
 
+    /// A reader that gives up half way still says what it had asked for in vain.
+    #[test]
+    fn a_reader_that_ends_early_says_what_is_missing() {
+        let log = Log::default();
+        let (entries, _) = DeTable::parse_recoverable("");
+        let mut table = Table::root(entries.get_ref(), 0, &log);
+        table.raw("capacitance", Some("\"1 F\""));
+        drop(table);
+        let problems = log.problems.into_inner();
+        assert_eq!(problems.len(), 1);
+        assert!(problems[0].title.contains("capacitance"), "{}", problems[0].title);
+    }
+
     #[test]
     fn the_document_lists_what_the_reader_knows() {
         let (known, documented) = (known_keys(), documented_keys());

@@ -1,7 +1,8 @@
 //! A reader for one table of the node file: asks for keys by name and type, and notes everything that is wrong.
 //!
 //! A key that fails is noted and reading goes on, so that one run shows all faults. When all keys have been
-//! asked for, [`Table::finish`] reports those that are missing and those that nobody asked for.
+//! asked for, [`Table::finish`] reports those that nobody asked for. Those that are missing are reported when the
+//! reader is dropped, so that nothing is lost where reading ends early.
 
 use std::cell::RefCell;
 use std::ops::Range;
@@ -74,11 +75,10 @@ impl<'a> Table<'a> {
 
     /// Reader for one row of a list that has no tables of its own.
     pub(super) fn row(entries: &'a DeTable<'a>, span: Range<usize>, log: &'a Log) -> Self {
-        Table {
-            path: "row".to_owned(),
-            span,
-            ..Table::root(entries, 0, log)
-        }
+        let mut table = Table::root(entries, 0, log);
+        table.path = "row".to_owned();
+        table.span = span;
+        table
     }
 
     /// The log that this reader writes to.
@@ -291,7 +291,7 @@ impl<'a> Table<'a> {
         }
     }
 
-    /// Reports what is missing and what nobody asked for.
+    /// Reports the keys that nobody asked for, then what is missing.
     pub(super) fn finish(mut self) {
         let absent: Vec<&String> = self.asked.iter().filter(|asked| !self.has(asked)).collect();
         let unknown = self.entries.iter().map(|(name, _)| name);
@@ -318,6 +318,9 @@ impl<'a> Table<'a> {
             let title = format!("unknown key `{}`", quoted(key));
             self.note(&name.span(), title, format!("no such key {place}"), cure);
         }
+    }
+
+    fn report_missing(&self) {
         if self.missing.is_empty() || self.log.damaged {
             return;
         }
@@ -386,5 +389,12 @@ impl<'a> Table<'a> {
             asked: Vec::new(),
             missing: Vec::new(),
         })
+    }
+}
+
+/// No key that was found to be missing goes unsaid, however the reader ends.
+impl Drop for Table<'_> {
+    fn drop(&mut self) {
+        self.report_missing();
     }
 }
