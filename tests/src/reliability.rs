@@ -26,8 +26,6 @@ pub struct Extent {
     pub days: f64,
     /// Mistakes made in each language, at most.
     pub mistakes: usize,
-    /// Whether the generator's tests are run for their coverage, too.
-    pub generator_coverage: bool,
 }
 
 impl Extent {
@@ -39,7 +37,6 @@ impl Extent {
         parts: 50,
         days: 30.0,
         mistakes: 3,
-        generator_coverage: false,
     };
     /// Hours.
     pub const FULL: Self = Self {
@@ -49,7 +46,6 @@ impl Extent {
         parts: 10_000,
         days: 365.0,
         mistakes: usize::MAX,
-        generator_coverage: true,
     };
 }
 
