@@ -209,6 +209,7 @@ impl Planner {
         let parts = plan.parts();
         if self.learned == NOT_STARTED {
             self.learned = 0;
+            self.since_s = 0;
             self.balance_uj = BALANCED_UJ.wrapping_sub(parts.energy.stored_uj(reading.storage_mv));
             return;
         }
@@ -399,7 +400,6 @@ fn quotient(dividend: u32, divisor: u32) -> u16 {
 mod tests {
     use super::*;
 
-    /// Against the processor's own division: every divisor near a power of two, dividends of every size.
     /// A slot that no day has, as damaged memory may hold it, teaches nothing and is left at once.
     #[test]
     fn a_slot_that_cannot_be_is_left() {
@@ -418,6 +418,7 @@ mod tests {
         assert_eq!(planner.slots_units, [0; SLOTS]);
     }
 
+    /// Against the processor's own division: every divisor near a power of two, dividends of every size.
     #[test]
     fn the_long_division_is_division() {
         for divisor_bits in 0..31 {

@@ -110,8 +110,20 @@ fn live(policy: Policy, plan: Plan, shim: &'static Shim) {
     assert!(plans >= least, "{plans} plans changed the pace");
 }
 
-/// Any memory that a planner can have.
+/// Any memory that a planner can have; in one of four what a planner never leaves behind, as after a brown-out.
 fn any_planner(random: &mut Pcg64Mcg) -> Planner {
+    if random.random_ratio(1, 4) {
+        let memory = PlannerMemory {
+            slots_units: std::array::from_fn(|_| edge_u16(random)),
+            balance_uj: random.random(),
+            since_s: edge_u16(random),
+            interval_s: edge_u16(random),
+            slot: random.random(),
+            ratio: random.random(),
+            learned: if random.random() { 255 } else { random.random() },
+        };
+        return memory.planner();
+    }
     let memory = PlannerMemory {
         slots_units: std::array::from_fn(|_| edge_u16(random)),
         balance_uj: random.random(),

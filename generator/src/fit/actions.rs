@@ -31,6 +31,8 @@ pub(super) struct Actions {
     pub(super) list: Vec<Act>,
     /// Times at which the node started anew, or lost its supply.
     pub(super) resets_s: Vec<f64>,
+    /// Times at which it started: one for each power-up, however many rows tell of it.
+    pub(super) power_ups_s: Vec<f64>,
     /// Whether samples have times of their own. Otherwise they are spread evenly between reports and cost what they
     /// should beside them.
     pub(super) has_samples: bool,
@@ -49,6 +51,7 @@ impl Actions {
         let events = transmits(log).any(|_| true) || rows(log, Event::Measure).any(|_| true);
         let mut actions = Self {
             resets_s: resets(log),
+            power_ups_s: power_ups(log),
             has_samples: rows(log, Event::Measure).any(|_| true),
             ..Self::default()
         };
@@ -173,6 +176,28 @@ fn resets(log: &Log) -> Vec<f64> {
         if said || fell {
             found.push(log.time_s[row]);
         }
+        last = count.or(last);
+    }
+    found
+}
+
+/// Each power-up once: its `start`; without one the fall of the count, or the first sign of life behind a `cut`.
+fn power_ups(log: &Log) -> Vec<f64> {
+    let mut found = Vec::new();
+    let (mut is_off, mut is_told, mut last) = (false, false, None);
+    for row in 0..log.len() {
+        let (event, count) = (log.event(row), log.count(row));
+        let fell = count.zip(last).is_some_and(|(count, last)| count < last);
+        let rose = count.zip(last).is_some_and(|(count, last)| count > last);
+        let is_acting = matches!(event, Some(Event::Measure | Event::Transmit | Event::Wait)) || rose;
+        let is_start = event == Some(Event::Start);
+        if is_start || (fell && !is_told) || (is_off && is_acting) {
+            found.push(log.time_s[row]);
+            is_off = false;
+        }
+        is_off |= event == Some(Event::Cut);
+        // The first count behind a start may be lower: that is the same power-up.
+        is_told = is_start || (is_told && count.is_none());
         last = count.or(last);
     }
     found

@@ -4,6 +4,7 @@
 //! income is at least (drawn − store)/T and, as long as nothing was turned away by a full store, at most (drawn + store)/T.
 
 use super::Evidence;
+use crate::simulate::timeline::Event;
 
 /// A gap of this many usual ones is a skip.
 const SKIP: f64 = 1.5;
@@ -38,24 +39,8 @@ pub(super) fn of(evidence: &Evidence<'_>) -> Option<Counts> {
         return None;
     }
     let duration_s = log.duration_s();
-    let resets_s = &evidence.actions.resets_s;
-    let mut lives: Vec<(f64, f64)> = Vec::new();
-    let mut next_reset = 0;
-    for row in 0..log.len() {
-        if log.count(row).is_none() && log.event(row).is_none() {
-            continue;
-        }
-        let time_s = log.time_s[row];
-        let mut starts = lives.is_empty();
-        while resets_s.get(next_reset).is_some_and(|reset_s| *reset_s <= time_s) {
-            next_reset += 1;
-            starts = true;
-        }
-        match lives.last_mut() {
-            Some(life) if !starts => life.1 = time_s,
-            _ => lives.push((time_s, time_s)),
-        }
-    }
+    let power_ups_s = &evidence.actions.power_ups_s;
+    let lives = lives(evidence);
     let on_time_s: f64 = lives.iter().map(|(first_s, last_s)| last_s - first_s).sum();
     let mut gaps_s: Vec<f64> = Vec::new();
     let mut survived_s: f64 = 0.0;
@@ -84,7 +69,7 @@ pub(super) fn of(evidence: &Evidence<'_>) -> Option<Counts> {
         .filter(|gap_s| **gap_s > SKIP * usual_s)
         .map(|gap_s| (gap_s / usual_s).round() - 1.0)
         .sum();
-    let most = (0..log.len()).filter_map(|row| log.count(row)).max();
+    let most = most_in_one_life(evidence);
     // A log may begin in the middle of a life: what was counted before it is none of its energy.
     let reports = known.len() as u64;
     let report_j = described.transmit.energy_j + f64::from(described.batch) * described.measure.energy_j;
@@ -95,10 +80,62 @@ pub(super) fn of(evidence: &Evidence<'_>) -> Option<Counts> {
         reports,
         most_in_one_life: most.unwrap_or(reports.min(u64::from(u32::MAX)) as u32),
         skipped: skipped as u64,
-        power_ups: resets_s.len() as u64,
+        power_ups: power_ups_s.len() as u64,
         on_time_s,
         survived_s,
         income_least_w: ((drawn_j - store_j) / duration_s).max(0.0),
         income_most_w: (drawn_j + store_j) / duration_s,
     })
+}
+
+/// The first and the last time (s) of each life: from a power-up to the loss of supply, as far as rows with a count or an event tell.
+fn lives(evidence: &Evidence<'_>) -> Vec<(f64, f64)> {
+    let (log, power_ups_s) = (evidence.log, &evidence.actions.power_ups_s);
+    let mut lives: Vec<(f64, f64)> = Vec::new();
+    let (mut next, mut is_off) = (0, false);
+    for row in 0..log.len() {
+        if log.count(row).is_none() && log.event(row).is_none() {
+            continue;
+        }
+        let time_s = log.time_s[row];
+        let before = next;
+        while power_ups_s.get(next).is_some_and(|start_s| *start_s <= time_s) {
+            next += 1;
+        }
+        match lives.last_mut() {
+            Some(life) if next == before => {
+                if !is_off {
+                    life.1 = time_s;
+                }
+            }
+            _ => {
+                lives.push((time_s, time_s));
+                is_off = false;
+            }
+        }
+        is_off |= log.event(row) == Some(Event::Cut);
+    }
+    lives
+}
+
+/// The highest count of one life. A count that goes on over a power-up, as that of a simulated timeline does, begins there.
+fn most_in_one_life(evidence: &Evidence<'_>) -> Option<u32> {
+    let (log, power_ups_s) = (evidence.log, &evidence.actions.power_ups_s);
+    let (mut next, mut base, mut last) = (0, 0, 0);
+    let counts = (0..log.len()).filter_map(|row| Some((log.time_s[row], log.count(row)?)));
+    let reached = counts.map(|(time_s, count)| {
+        let before = next;
+        while power_ups_s.get(next).is_some_and(|start_s| *start_s <= time_s) {
+            next += 1;
+        }
+        if next > before {
+            base = last;
+        }
+        if count < base {
+            base = 0;
+        }
+        last = count;
+        count - base
+    });
+    reached.max()
 }

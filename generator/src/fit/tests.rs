@@ -175,6 +175,54 @@ fn a_count_alone_says_what_it_can() {
     );
 }
 
+/// A cut, the start behind it and the fall of the count are one power-up; nothing is at work in between. By hand: 9, 6 and 4 reports
+/// a minute apart, each life from its start to its cut.
+#[test]
+fn a_power_up_counts_once_however_it_is_told() {
+    let lives = [(0, 9), (3000, 6), (6000, 4)];
+    let text = |starts: bool, goes_on: bool| {
+        let (mut text, mut total) = (String::from("time_s,count,event\n"), 0);
+        for (start_s, reports) in lives {
+            let base = if goes_on { total } else { 0 };
+            if starts {
+                text.push_str(&format!("{start_s},,start\n"));
+            }
+            for report in 1..=reports {
+                text.push_str(&format!(
+                    "{},{},transmit\n",
+                    start_s + 60 * report,
+                    base + report - 1
+                ));
+            }
+            text.push_str(&format!(
+                "{},{},cut\n",
+                start_s + 60 * reports + 60,
+                base + reports
+            ));
+            // A logger that goes on writing what it heard last.
+            text.push_str(&format!("{},{},\n", start_s + 2000, base + reports));
+            total += reports;
+        }
+        text
+    };
+    for (starts, goes_on) in [(true, false), (true, true), (false, false), (false, true)] {
+        let log = Log::parse("bench.csv", &text(starts, goes_on)).expect("a log");
+        let counts = Fit::of(&node::example(NAME), &log, &Known::NOTHING)
+            .counts
+            .expect("counts");
+        assert_eq!(
+            (counts.reports, counts.most_in_one_life),
+            (19, 9),
+            "{starts} {goes_on}"
+        );
+        // The log begins in a life whose start it tells of, or not.
+        assert_eq!(counts.power_ups, if starts { 3 } else { 2 });
+        let first_s = if starts { 0.0 } else { 60.0 };
+        let lives_s = lives.map(|(_, reports)| f64::from(60 * reports + 60) - first_s);
+        assert_eq!(counts.on_time_s, lives_s.iter().sum::<f64>());
+    }
+}
+
 /// The copy is a node file, its comments are those of the original, and `compare` sees what moved.
 #[test]
 fn a_written_node_keeps_its_comments_and_follows() {
@@ -191,6 +239,92 @@ fn a_written_node_keeps_its_comments_and_follows() {
     let value = new.node.storage[0].capacitance.value;
     assert!((value / 0.9 - 1.0).abs() < 3.0 * STEP, "{value}");
     assert!(comparison::compare(&file, &new).is_ok());
+}
+
+/// Three days of a store that is held at the overvoltage limit in the light and cut off at night, as a meter reads it that is off by a
+/// factor and by a constant.
+fn log_between_known_levels(scale: f64, offset_v: f64) -> Log {
+    let described = Described::of(&node::example(NAME));
+    let top_v = described.overvoltage_v;
+    let (connect_v, cut_v, _) = described.gate.expect("the crack gauge has a gate");
+    let mut text = String::from("time_s,storage_mv,event\n");
+    let mut time_s = 0;
+    let mut row = |v: f64, event: &str| {
+        text.push_str(&format!("{time_s},{:.3},{event}\n", (scale * v + offset_v) * 1e3));
+        time_s += 60;
+    };
+    let between =
+        |from_v: f64, to_v: f64, at: usize, of: usize| from_v + (to_v - from_v) * at as f64 / of as f64;
+    for _day in 0..3 {
+        (0..240).for_each(|minute| row(between(cut_v, connect_v, minute, 240), ""));
+        row(connect_v, "start");
+        (0..240).for_each(|minute| row(between(connect_v, top_v, minute, 240), ""));
+        (0..720).for_each(|_| row(top_v, ""));
+        (0..600).for_each(|minute| row(between(top_v, cut_v, minute, 600), ""));
+        row(cut_v, "cut");
+    }
+    Log::parse("bench.csv", &text).expect("a log")
+}
+
+/// Two voltages are known without a reading: where charging stops, and where the gate cuts. Off by the same part at both is a factor,
+/// off by the same voltage is a constant, and a meter that is right is neither.
+#[test]
+fn two_known_levels_tell_a_factor_from_a_constant() {
+    for (scale, offset_v, code) in [
+        (1.15, 0.0, Some("reading-scaled")),
+        (0.85, 0.0, Some("reading-scaled")),
+        (1.0, 0.4, Some("reading-offset")),
+        (1.0, -0.4, Some("reading-offset")),
+        (1.0, 0.0, None),
+    ] {
+        let fit = Fit::of(
+            &node::example(NAME),
+            &log_between_known_levels(scale, offset_v),
+            &Known::NOTHING,
+        );
+        let off = fit.findings.iter().find(|one| one.code.starts_with("reading-"));
+        assert_eq!(off.map(|one| one.code), code, "{scale}, {offset_v} V");
+        assert!(
+            off.is_none_or(|one| one.confidence == Confidence::High),
+            "{scale}, {offset_v} V: {:?}",
+            fit.findings
+        );
+        assert!(fit.findings.iter().any(|one| one.code == "overvoltage-plateau"));
+    }
+}
+
+/// A reading that never moves, and one that stops at the converter's full scale, are named; a healthy log has neither.
+#[test]
+fn a_reading_that_stands_still_is_named() {
+    let described = Described::of(&node::example(NAME));
+    let full_scale_v = described.full_scale_v;
+    let codes = |text: String| {
+        let log = Log::parse("bench.csv", &text).expect("a log");
+        let fit = Fit::of(&node::example(NAME), &log, &Known::NOTHING);
+        fit.findings.iter().map(|one| one.code).collect::<Vec<_>>()
+    };
+    // Falling as described, read by a meter that adds `offset_v`.
+    let log = |offset_v: f64, seen: &dyn Fn(usize, f64) -> f64| {
+        let (mut v, mut text) = (4.6, String::from("time_s,storage_mv\n"));
+        for minute in 0..2880 {
+            text.push_str(&format!(
+                "{},{:.3}\n",
+                minute * 60,
+                seen(minute, v + offset_v) * 1e3
+            ));
+            v -= 60.0 * (described.sleep_a(v) + described.leakage_a_at(v));
+        }
+        codes(text)
+    };
+    let healthy = log(0.0, &|_, v| v);
+    assert!(
+        !healthy.iter().any(|code| code.starts_with("reading-")),
+        "{healthy:?}"
+    );
+    let stuck = log(0.0, &|minute, v| if minute > 1000 { 4.0 } else { v });
+    assert!(stuck.contains(&"reading-stuck"), "{stuck:?}");
+    let saturated = log(full_scale_v - 4.2, &|_, v| v.min(full_scale_v));
+    assert!(saturated.contains(&"reading-saturated"), "{saturated:?}");
 }
 
 #[test]

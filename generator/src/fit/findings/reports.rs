@@ -158,18 +158,10 @@ fn by_pace(evidence: &Evidence<'_>) -> Option<usize> {
 
 /// Lives with a report or none, one after the other.
 pub(super) fn loop_of_restarts(evidence: &Evidence<'_>) -> Option<Finding> {
-    let resets_s = &evidence.actions.resets_s;
-    let mut starts_s: Vec<f64> = Vec::new();
-    // A cut and the start after it, or a start and the fall of the count, are one.
-    let together_s = 3.0 * evidence.log.median_step_s();
-    for reset_s in resets_s {
-        if starts_s.last().is_none_or(|last_s| reset_s - last_s > together_s) {
-            starts_s.push(*reset_s);
-        }
-    }
+    let power_ups_s = &evidence.actions.power_ups_s;
     let times_s = evidence.actions.report_times_s();
     let (mut row, mut longest, mut at_s) = (0, 0, None);
-    for pair in starts_s.windows(2) {
+    for pair in power_ups_s.windows(2) {
         let reports = times_s.partition_point(|time_s| *time_s < pair[1])
             - times_s.partition_point(|time_s| *time_s < pair[0]);
         row = if reports <= 1 { row + 1 } else { 0 };
