@@ -10,6 +10,7 @@ mod findings;
 mod income;
 mod joint;
 mod known;
+mod own;
 mod parameters;
 pub mod picture;
 mod points;
@@ -32,7 +33,7 @@ use crate::node::Node;
 
 use actions::Actions;
 use joint::Parts;
-use points::Point;
+use points::{Point, Purpose};
 use readings::Readings;
 use regression::Estimate;
 use segments::Cut;
@@ -109,10 +110,11 @@ impl Fit {
     /// ```
     pub fn of(node: &Node, log: &Log, known: &Known) -> Self {
         let mut described = Described::of(node);
+        let log = &*own::in_order(log, &described);
         let readings = Readings::of(log, &described);
         let actions = Actions::of(log, &described, readings.noise_v);
         let solve = |described: &Described| {
-            let points = points::of(log, described, &readings, &actions);
+            let points = points::of(log, described, &readings, &actions, Purpose::Slopes);
             let cut = segments::cut(&points, described, &readings);
             let estimate = regression::solve(&points, &cut.segments, readings.noise_v);
             (points, cut, estimate)

@@ -40,7 +40,7 @@ int main(void)
     (void)crack_gauge_unpack(&state, copy, CRACK_GAUGE_RETAINED_BYTES);
     crack_gauge_backlog_clear(&backlog);
     storage_mv = crack_gauge_storage_mv_from_counts(hardware_storage_counts());
-    hardware_log(previous_s, storage_mv, count, "boot");
+    hardware_log(previous_s, storage_mv, count, "start");
 
     for (;;) {
         now_s = hardware_now_s();
@@ -63,7 +63,7 @@ int main(void)
             hardware_log(now_s, storage_mv, count, "transmit");
             break;
         default:
-            hardware_log(now_s, storage_mv, count, decision.reason == CRACK_GAUGE_REASON_LOW_STORAGE ? "low" : "");
+            hardware_log(now_s, storage_mv, count, "wait");
             hardware_sleep_s(decision.wait_s);
             break;
         }

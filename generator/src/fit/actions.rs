@@ -214,9 +214,12 @@ fn counted(log: &Log, duration_s: f64) -> Vec<Act> {
     for row in 0..log.len() {
         let Some(count) = log.count(row) else { continue };
         let time_s = log.time_s[row];
-        while let Some(event_s) = events.next_if(|event_s| *event_s < time_s) {
+        // A node writes its row when the report is over: the count of that row has it already.
+        let mut begun = 0;
+        while let Some(event_s) = events.next_if(|event_s| *event_s <= time_s) {
             found.push(exact(event_s, Kind::Transmit));
             pending += 1;
+            begun += u32::from(event_s == time_s);
             busy_until_s = event_s + duration_s;
         }
         match last {
@@ -234,7 +237,9 @@ fn counted(log: &Log, duration_s: f64) -> Vec<Act> {
                     pending = pending.saturating_sub(count - before);
                 }
             }
-            _ => pending = 0,
+            // In a new life only what begins with this row may still be counted.
+            Some(_) => pending = begun.saturating_sub(count),
+            None => pending = begun,
         }
         last = Some((time_s, count));
     }

@@ -3,7 +3,7 @@
 use super::Evidence;
 use super::income;
 use super::joint::{CAPACITANCE, LEAKING, REPORT, SAMPLE, SERIES, SLEEPING};
-use super::points::{COLUMNS, MEASURE, RESISTANCE, SLEEP, TRANSMIT};
+use super::points::{self, COLUMNS, MEASURE, Purpose, RESISTANCE, SLEEP, TRANSMIT};
 use super::regression::Estimate;
 
 /// Mixtures of sample and report that are tried for a scale.
@@ -16,6 +16,8 @@ const KNOWN: f64 = 0.35;
 const NARROWED: f64 = 0.5;
 /// The income is given where its error is below this part of what comes in or of what the node draws asleep, the larger.
 const INCOME_KNOWN: f64 = 0.5;
+/// A step so many times the noise is seen by itself.
+const CLEAR_STEP: f64 = 8.0;
 
 /// One parameter.
 #[derive(Clone, Debug, PartialEq)]
@@ -171,15 +173,22 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
                 .into(),
         );
     }
-    for (place, part_of, is_seen, energy_j, what) in [
-        (4, SAMPLE, sample, described.measure.energy_j, "a sample"),
-        (5, REPORT, report, described.transmit.energy_j, "a report"),
+    for (place, part_of, is_seen, work, what) in [
+        (4, SAMPLE, sample, &described.measure, "a sample"),
+        (5, REPORT, report, &described.transmit, "a report"),
     ] {
+        let energy_j = work.energy_j;
+        let step_v = work.charge_c(described.working_v) / described.capacitance_f(described.working_v);
         if is_seen && has_capacitance && narrow(part_of) {
             set(place, part(part_of, energy_j), &mut parameters);
         } else {
             parameters[place].reason = Some(if place == 4 && !evidence.actions.has_samples {
                 "the log does not say when samples were taken. Log them in `event`".into()
+            } else if !is_seen && step_v > CLEAR_STEP * evidence.readings.noise_v {
+                format!(
+                    "the steps of {what} stand clear of the noise, but what else is drawn has their rhythm. Log each in `event`, \
+                     or change the pace for a time"
+                )
             } else if !is_seen {
                 format!(
                     "no step of {what} stands clear of the noise. Log more of them, or read with finer steps"
@@ -192,7 +201,16 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
         }
     }
     let balance = has_capacitance
-        .then(|| income::mean_w(evidence.points, described, parts, evidence.readings.noise_v))
+        .then(|| {
+            let points = points::of(
+                evidence.log,
+                described,
+                evidence.readings,
+                evidence.actions,
+                Purpose::Balance,
+            );
+            income::mean_w(&points, described, parts, evidence.readings.noise_v)
+        })
         .flatten();
     let asleep_w = sleep_a * described.working_v;
     match balance {
@@ -230,7 +248,10 @@ pub(super) fn has_scale(estimate: &Estimate) -> bool {
 }
 
 fn nothing_fitted(evidence: &Evidence<'_>) -> String {
-    if evidence.estimate.is_some() && evidence.parts.is_none() {
+    if evidence.estimate.is_some() && evidence.parts.is_none() && evidence.known.is_scale() {
+        "the log contradicts what was stated with --capacitance or --sleep-current: look at that figure first, then at the findings"
+            .into()
+    } else if evidence.estimate.is_some() && evidence.parts.is_none() {
         "the log contradicts the description in more than one way: look at the findings first".into()
     } else if evidence.readings.count == 0 {
         "the log has no readings of the storage voltage. Log `storage_mv`".into()

@@ -37,8 +37,23 @@ pub(super) struct Point {
     pub(super) run: u32,
 }
 
+/// What points are for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Purpose {
+    /// Slopes: a reading that is held says nothing of what is drawn.
+    Slopes,
+    /// The balance of energy: while storage is held, as much comes in as is drawn.
+    Balance,
+}
+
 /// The points of a log.
-pub(super) fn of(log: &Log, described: &Described, readings: &Readings, actions: &Actions) -> Vec<Point> {
+pub(super) fn of(
+    log: &Log,
+    described: &Described,
+    readings: &Readings,
+    actions: &Actions,
+    purpose: Purpose,
+) -> Vec<Point> {
     let mut sweep = Sweep::new(described, actions);
     let mut points = Vec::with_capacity(log.len().min(MOST_POINTS * 2));
     let bin = log.storage_mv.len().div_ceil(MOST_POINTS).max(1);
@@ -52,7 +67,7 @@ pub(super) fn of(log: &Log, described: &Described, readings: &Readings, actions:
             continue;
         }
         let x = sweep.advance(time_s, v);
-        let out = readings.is_excluded(row);
+        let out = readings.is_excluded(row) && (purpose == Purpose::Slopes || !readings.is_held(row));
         if time_s - last_s > longest_s || out {
             sweep.run += 1;
         }

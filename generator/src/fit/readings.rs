@@ -129,6 +129,12 @@ impl Readings {
         self.excluded.get(row).copied().unwrap_or_default()
     }
 
+    /// Whether a row belongs to a stretch that the converter holds at the top.
+    pub(super) fn is_held(&self, row: usize) -> bool {
+        let mut held = self.flats.iter().filter(|flat| flat.kind == Flat::Held);
+        held.any(|flat| (flat.first..=flat.last).contains(&row))
+    }
+
     /// Whether a row's reading stands alone where no action and no light can have put it.
     pub(super) fn is_nonsense(&self, row: usize) -> bool {
         self.nonsense.get(row).copied().unwrap_or_default()

@@ -223,6 +223,71 @@ fn a_power_up_counts_once_however_it_is_told() {
     }
 }
 
+/// The log as docs/embedding.md has it, by the node's own clock of whole seconds: each row holds the reading before its action and the
+/// count behind it, and rows of one wake-up have one time. 12 hours of reports in the dark, from a store of 0.9 F.
+#[test]
+fn the_log_of_firmware_is_read() {
+    let node = node::example(NAME);
+    let described = Described::of(&node);
+    let capacitance_f = 0.9;
+    let (mut v, mut text) = (
+        4.8,
+        String::from("time_s,storage_mv,count,event\n0,4800,0,start\n"),
+    );
+    let reports = 36;
+    for report in 0..reports {
+        let time_s = report * 1200;
+        let mut row = |v: f64, count: usize, event: &str| {
+            text.push_str(&format!("{time_s},{:.0},{count},{event}\n", v * 1e3));
+        };
+        row(v, report, "measure");
+        v -= described.measure.charge_c(v) / capacitance_f;
+        row(v, report + 1, "transmit");
+        v -= described.transmit.charge_c(v) / capacitance_f;
+        row(v, report + 1, "wait");
+        v -= 1200.0 * (described.sleep_a(v) + described.leakage_a_at(v)) / capacitance_f;
+    }
+    let log = Log::parse("bench.csv", &text).expect("a log");
+    let fit = Fit::of(&node, &log, &Known::NOTHING);
+    let counts = fit.counts.expect("counts");
+    assert_eq!((counts.reports, counts.power_ups), (reports as u64, 1));
+    assert!(
+        !fit.findings.iter().any(|one| one.code == "reports-lost"),
+        "{:?}",
+        fit.findings
+    );
+    let found = fit.parameter("capacitance_f").expect("a parameter");
+    let (value, error) = found
+        .value
+        .zip(found.standard_error)
+        .expect(found.reason.as_deref().unwrap_or("a value"));
+    assert!((value - capacitance_f).abs() < 1.96 * error, "{found:?}");
+    // No better known than the report that gives the scale, and no worse than its margin of 10 % and the steps of a millivolt.
+    assert!(error < 0.15 * value, "{found:?}");
+}
+
+/// A clock that starts anew with each life: the lives follow each other.
+#[test]
+fn a_clock_that_starts_anew_with_the_node_is_read() {
+    let rows =
+        |from: usize| (0..20).map(move |minute| format!("{},{},wait\n", minute * 60, from + minute / 2));
+    let text: String = ["time_s,count,event\n0,0,start\n".to_owned()]
+        .into_iter()
+        .chain(rows(0))
+        .chain(["0,0,start\n".to_owned()])
+        .chain(rows(0))
+        .collect();
+    let log = Log::parse("bench.csv", &text).expect("a log");
+    assert_eq!((log.len(), log.skipped), (42, 0));
+    let counts = Fit::of(&node::example(NAME), &log, &Known::NOTHING)
+        .counts
+        .expect("counts");
+    assert_eq!(
+        (counts.power_ups, counts.reports, counts.most_in_one_life),
+        (2, 18, 9)
+    );
+}
+
 /// The copy is a node file, its comments are those of the original, and `compare` sees what moved.
 #[test]
 fn a_written_node_keeps_its_comments_and_follows() {

@@ -3,6 +3,7 @@
 use super::rows::{Raw, line_at};
 use super::{Log, NO_COUNT};
 use crate::problem::Problem;
+use crate::simulate::timeline::Event;
 
 /// So many rows one after the other that stand before what was read are a clock that starts anew.
 const MOST_ROWS_BACK: usize = 10;
@@ -19,7 +20,10 @@ pub(super) fn ordered(text: &str, raw: Raw, is_calendar: bool) -> Result<(Log, V
         lines,
         is_local,
     } = raw;
-    let times_s = std::mem::take(&mut log.time_s);
+    let mut times_s = std::mem::take(&mut log.time_s);
+    if !is_calendar {
+        join_lives(&mut times_s, &log);
+    }
     let mut kept: Vec<u32> = Vec::with_capacity(times_s.len());
     let mut back = 0;
     for row in 0..times_s.len() {
@@ -103,6 +107,23 @@ pub(super) fn ordered(text: &str, raw: Raw, is_calendar: bool) -> Result<(Log, V
     }
     let places = kept.iter().map(|row| places[pick(row)]).collect();
     Ok((sorted, places))
+}
+
+/// A node whose clock starts anew with each restart: a life follows the one before it, and what passed in between is not known. Only
+/// where the row says that the node started, or the count falls with the time: other rows out of order are slips.
+fn join_lives(times_s: &mut [f64], log: &Log) {
+    let (mut shift_s, mut last_s, mut last_count) = (0.0, f64::NEG_INFINITY, None);
+    for (row, time_s) in times_s.iter_mut().enumerate() {
+        let count = log.count(row);
+        let is_start = log.event(row) == Some(Event::Start);
+        let fell = count.zip(last_count).is_some_and(|(count, last)| count < last);
+        if *time_s + shift_s < last_s && (is_start || fell) {
+            shift_s = last_s - *time_s;
+        }
+        *time_s += shift_s;
+        last_s = *time_s;
+        last_count = count.or(last_count);
+    }
 }
 
 /// A step forward by an hour and one usual step, in local time, is the change to daylight-saving time more likely than a gap.

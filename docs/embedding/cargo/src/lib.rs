@@ -9,7 +9,7 @@ pub mod policy {
     include!(concat!(env!("OUT_DIR"), "/policy.rs"));
 }
 
-use millpond_policy::{Decision, Outage, RETAINED_BYTES, Reading, Reason, State, decide, elapsed_since};
+use millpond_policy::{Decision, Outage, RETAINED_BYTES, Reading, State, decide, elapsed_since};
 use policy::{Backlog, POLICY, WHEN_FULL};
 
 /// What the loop needs of a board. A firmware writes these functions for its chip.
@@ -52,7 +52,7 @@ impl Node {
             count: 0,
         };
         let storage_mv = POLICY.storage_mv_from_counts(board.storage_counts());
-        board.log(node.previous_s, storage_mv, node.count, "boot");
+        board.log(node.previous_s, storage_mv, node.count, "start");
         node
     }
 
@@ -80,9 +80,8 @@ impl Node {
                 self.report(board);
                 board.log(now_s, storage_mv, self.count, "transmit");
             }
-            Decision::Wait { seconds, reason } => {
-                let event = if reason == Reason::LowStorage { "low" } else { "" };
-                board.log(now_s, storage_mv, self.count, event);
+            Decision::Wait { seconds, .. } => {
+                board.log(now_s, storage_mv, self.count, "wait");
                 board.sleep_s(seconds);
             }
         }

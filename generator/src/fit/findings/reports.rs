@@ -60,6 +60,16 @@ fn by_events(evidence: &Evidence<'_>) -> Option<usize> {
     let (mut lost, mut sent, mut before, mut busy_until_s) = (0, 0u32, None, f64::NEG_INFINITY);
     for row in 0..log.len() {
         let time_s = log.time_s[row];
+        let is_report = log.event(row) == Some(Event::Transmit);
+        // A node writes its row when the report is over, with the count that has it.
+        let is_over = is_report
+            && log
+                .count(row)
+                .zip(before)
+                .is_some_and(|(count, before)| count > before + sent);
+        if is_over {
+            sent += 1;
+        }
         // A report that is on the air is not counted yet.
         if let Some(count) = log.count(row).filter(|_| time_s > busy_until_s) {
             if let Some(before) = before.filter(|before| *before <= count) {
@@ -68,7 +78,7 @@ fn by_events(evidence: &Evidence<'_>) -> Option<usize> {
             before = Some(count);
             sent = 0;
         }
-        if log.event(row) == Some(Event::Transmit) {
+        if is_report && !is_over {
             sent += 1;
             busy_until_s = time_s + busy_s;
         }
