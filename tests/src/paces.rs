@@ -10,6 +10,7 @@ mod record;
 use indicatif::ProgressBar;
 use millpond::income::Income;
 use millpond::plan;
+use millpond::plan::made::Made;
 use millpond::plan::practice::Year;
 use millpond::policy;
 use millpond::simulate;
@@ -104,7 +105,7 @@ pub fn of_record(record: &Record, income: &Income, hindsight: bool) -> Result<Ve
         &node,
         &thresholds,
         policy,
-        Some(planned.plan),
+        Some(Made::from(&planned)),
         income,
         &course,
         &mut Blind,

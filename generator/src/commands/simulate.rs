@@ -60,7 +60,9 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
             node,
             Flashing {
                 policy,
-                plan: plan.filter(|_| node.policy.pace == Pace::Planned),
+                plan: plan
+                    .filter(|_| node.policy.pace == Pace::Planned)
+                    .map(|made| made.plan),
             },
             &income,
             &course,

@@ -1,10 +1,12 @@
 //! The pace as a picture: how long between reports, over the stored energy and the hour of the day.
 
-use millpond_policy::{PaceRow, Plan, Planner, Policy, Reading, SLOT_S, SLOTS};
+use millpond_policy::{Plan, Planner, Policy, Reading, SLOT_S, SLOTS};
 
 use crate::income::Income;
 use crate::node::Node;
+use crate::plan::made::Made;
 use crate::plan::typical::Typical;
+use crate::simulate::study::{EVEN, PLANNED};
 use crate::units::*;
 
 /// Days of the declared income that the mean day is the mean of.
@@ -13,6 +15,29 @@ const DAYS: usize = 365;
 const HALF_DAY: u32 = SLOTS as u32 / 2;
 /// Levels of the storage.
 const LEVELS: usize = 8;
+
+/// The rates of a pace.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rates {
+    /// Name of the pace.
+    pub name: &'static str,
+    /// The same for people.
+    pub title: &'static str,
+    /// Whether its settings are the node's own; `None` where there are none to tune.
+    pub is_tuned: Option<bool>,
+    /// From the highest voltage down. Those of a table are its rows, each from its voltage on; those of a plan are looked at.
+    pub levels: Vec<Level>,
+}
+
+impl Rates {
+    /// Those of a node that has no policy.
+    pub const NONE: Self = Self {
+        name: EVEN,
+        title: EVEN,
+        is_tuned: None,
+        levels: Vec::new(),
+    };
+}
 
 /// At one level of the storage, the time between reports in each hour of the day (s).
 #[derive(Clone, Debug, PartialEq)]
@@ -25,10 +50,11 @@ pub struct Level {
 
 /// The rates of a plan, on the mean day of `income`, at levels from full down to the thresholds. Nothing strays from the
 /// mean day, so the ratio of today to the average is 1.
-pub fn planned(node: &Node, typical: &Typical, plan: &Plan, income: &Income) -> Vec<Level> {
+pub fn planned(node: &Node, typical: &Typical, made: &Made, income: &Income) -> Rates {
+    let plan = &made.plan;
     let store = typical.store();
     let learned = learned(typical, plan, &mean_day_j(node, income));
-    levels(store.full_j, store.decide_j)
+    let levels = levels(store.full_j, store.decide_j)
         .into_iter()
         .map(|stored_j| {
             let storage_mv = store.reading_mv(stored_j);
@@ -41,7 +67,13 @@ pub fn planned(node: &Node, typical: &Typical, plan: &Plan, income: &Income) -> 
                 }),
             }
         })
-        .collect()
+        .collect();
+    Rates {
+        name: PLANNED,
+        title: made.title(),
+        is_tuned: Some(made.is_tuned),
+        levels,
+    }
 }
 
 /// What the source brings in each hour of the mean day, after the converter (J).
@@ -94,22 +126,26 @@ fn reading(storage_mv: u16, slots: u32) -> Reading {
     }
 }
 
-/// The rates of the pace table, the same at every hour.
-pub fn even(node: &Node, typical: &Typical, policy: &Policy) -> Vec<Level> {
-    let store = typical.store();
-    levels(store.full_j, store.decide_j)
-        .into_iter()
-        .map(|stored_j| {
-            let storage_mv = store.reading_mv(stored_j);
-            let holds = |row: &&PaceRow| row.from_mv <= storage_mv;
-            let row = policy.parts().pace.iter().find(holds);
-            let wait_s = row.map_or(u16::MAX, |row| row.wait_s);
-            Level {
-                storage_v: f64::from(storage_mv) / 1e3,
-                interval_s: [f64::from(wait_s) * f64::from(node.policy.batch); SLOTS],
-            }
-        })
-        .collect()
+/// The rows of the pace table as firmware has them, the same at every hour. Rows that wait as long as the one above only fill the
+/// table up: they are one row here.
+pub fn even(node: &Node, policy: &Policy) -> Rates {
+    let mut levels: Vec<Level> = Vec::new();
+    for row in policy.parts().pace {
+        let level = Level {
+            storage_v: f64::from(row.from_mv) / 1e3,
+            interval_s: [f64::from(row.wait_s) * f64::from(node.policy.batch); SLOTS],
+        };
+        match levels.last_mut() {
+            Some(above) if above.interval_s == level.interval_s => *above = level,
+            _ => levels.push(level),
+        }
+    }
+    Rates {
+        name: EVEN,
+        title: EVEN,
+        is_tuned: None,
+        levels,
+    }
 }
 
 /// Energies from just full, so that the converter has not stopped, down to the thresholds.

@@ -16,6 +16,9 @@ use crate::units::*;
 /// practice, no source).
 const RESET_S: f64 = 1.0;
 
+/// The first day is ruled by where the run begins (s).
+const FIRST_S: f64 = 86_400.0;
+
 /// What a run is made of.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Plan {
@@ -52,6 +55,8 @@ pub struct Outcome {
     pub age_s2: f64,
     /// Longest time without a report, start and end included (s).
     pub longest_silence_s: f64,
+    /// The same after the first day (s): of a silence that began in it, what lies beyond. A run of no more than a day is judged whole.
+    pub settled_silence_s: f64,
     /// Where the energy went.
     pub ledger: Ledger,
 }
@@ -247,6 +252,9 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
         let gap_s = self.now_s - self.last_report_s;
         self.outcome.age_s2 += gap_s * gap_s / 2.0;
         self.outcome.longest_silence_s = self.outcome.longest_silence_s.max(gap_s);
+        let settles_s = if self.end_s > FIRST_S { FIRST_S } else { 0.0 };
+        let settled_s = self.now_s - self.last_report_s.max(settles_s);
+        self.outcome.settled_silence_s = self.outcome.settled_silence_s.max(settled_s);
         self.last_report_s = self.now_s;
     }
 

@@ -202,6 +202,10 @@ fn an_empty_node_without_income_never_starts() {
     let outcome = run(&part, &constant(0.0), &mut Sleeper, &plan(2.0, 0.0), &mut Blind);
     assert_eq!((outcome.starts, outcome.decisions, outcome.up_s), (0, 0, 0.0));
     assert_eq!(outcome.longest_silence_s, 2.0 * 86_400.0);
+    // Of a silence that began in the first day, what lies beyond it; of a run of one day, all.
+    assert_eq!(outcome.settled_silence_s, 86_400.0);
+    let day = run(&part, &constant(0.0), &mut Sleeper, &plan(1.0, 0.0), &mut Blind);
+    assert_eq!(day.settled_silence_s, 86_400.0);
 }
 
 /// Leaked away to nothing: 5 µA at 5.5 V empty 1 F in 300 days to below any voltage that counts, and the run still ends.
