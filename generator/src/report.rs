@@ -184,7 +184,7 @@ impl<'a> Report<'a> {
         let Some(policy) = self.policy else {
             return;
         };
-        let course = simulate::plan(self.node, days);
+        let course = simulate::course(self.node, days);
         let mut seen = Watched {
             seen: Seen::new(course.duration.get::<second>()),
             other: watch,

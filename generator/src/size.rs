@@ -321,7 +321,7 @@ fn simulated(
     let policy =
         policy::policy(node, thresholds).map_err(|rejected| Limit::Finding(rejected.text().to_owned()))?;
     let part = Unit::nominal(node);
-    let course = simulate::plan(node, days);
+    let course = simulate::course(node, days);
     let made = match node.policy.pace {
         Pace::Even => None,
         Pace::Planned => Made::usual(node, thresholds),

@@ -101,7 +101,7 @@ fn page(folder: &Path, node: &str) -> Result<String, Failed> {
     let plan = Made::usual(&file.node, &thresholds);
     let log = folder.join("bench.csv");
     let mut timeline = Timeline::new(fs::File::create(&log)?)?;
-    let course = simulate::plan(&file.node, 3.0);
+    let course = simulate::course(&file.node, 3.0);
     Study::of(
         &file.node,
         &thresholds,

@@ -21,7 +21,7 @@ const FIRST_S: f64 = 86_400.0;
 
 /// What a run is made of.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Plan {
+pub struct Course {
     /// How long it runs.
     pub duration: Time,
     /// Voltage behind the resistance at its start.
@@ -78,7 +78,7 @@ pub fn run(
     part: &Part,
     income: &Income,
     rule: &mut impl Rule,
-    plan: &Plan,
+    course: &Course,
     watch: &mut impl Watch,
 ) -> Outcome {
     let mut segments = income.segments();
@@ -86,9 +86,9 @@ pub fn run(
         until_s: f64::INFINITY,
         power: watts(0.0),
     });
-    let mut plant = Plant::new(&part.bank, &part.harvest, plan.start);
+    let mut plant = Plant::new(&part.bank, &part.harvest, course.start);
     plant.offer(first.power.get::<watt>());
-    let end_s = plan.duration.get::<second>();
+    let end_s = course.duration.get::<second>();
     let mut unit = Unit {
         part,
         segments,
@@ -105,12 +105,12 @@ pub fn run(
         },
     };
     // A run that starts at the gate's voltage starts connected.
-    let mut is_connected = plan.start.get::<volt>() >= part.connect_v;
+    let mut is_connected = course.start.get::<volt>() >= part.connect_v;
     while unit.now_s < end_s {
         if unit.connect(is_connected) {
             rule.restart();
             let started_s = unit.now_s;
-            unit.work(rule, plan);
+            unit.work(rule, course);
             unit.outcome.up_s += unit.now_s - started_s;
         }
         is_connected = false;
@@ -158,7 +158,7 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
     }
 
     /// Runs the firmware until it loses its supply or the run ends.
-    fn work(&mut self, rule: &mut impl Rule, plan: &Plan) {
+    fn work(&mut self, rule: &mut impl Rule, course: &Course) {
         let booted_s = self.now_s;
         let mut counted_s = 0;
         while self.now_s < self.end_s {
@@ -187,7 +187,7 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
                     self.outcome.action_brownouts += u64::from(done.is_none());
                     done.inspect(|()| {
                         self.outcome.measurements += 1;
-                        self.waiting = (self.waiting + 1).min(plan.backlog);
+                        self.waiting = (self.waiting + 1).min(course.backlog);
                     })
                 }
                 Decision::Transmit => {
@@ -196,7 +196,7 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
                     self.outcome.action_brownouts += u64::from(done.is_none());
                     done.inspect(|()| {
                         self.outcome.reports += 1;
-                        self.waiting -= plan.batch.min(self.waiting);
+                        self.waiting -= course.batch.min(self.waiting);
                         self.silence();
                     })
                 }

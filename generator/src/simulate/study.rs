@@ -59,7 +59,7 @@ impl Study {
         policy: Policy,
         made: Option<Made>,
         income: &Income,
-        course: &run::Plan,
+        course: &run::Course,
         watch: &mut impl Watch,
     ) -> Self {
         let part = Part::nominal(node);
@@ -160,7 +160,7 @@ fn costs(node: &Node, thresholds: &Thresholds) -> Costs {
 }
 
 /// What foresight may count on: everything at its best for the nominal unit, so that the bound holds.
-pub fn foresight(node: &Node, income: &Income, course: &run::Plan) -> Foresight {
+pub fn foresight(node: &Node, income: &Income, course: &run::Course) -> Foresight {
     let bank = Bank::of(&node.storage, Wear::NONE);
     let floor = node.supply.regulator.floor();
     let full = node.harvest.overvoltage;
@@ -242,8 +242,8 @@ mod tests {
         let full_v: f64 = 5.3;
         let source = crate::node::Source::Constant { power: watts(1e-3) };
         let income = Income::of(&source).expect("a constant");
-        let plan = crate::simulate::plan(&node, 1.0);
-        let given = foresight(&node, &income, &plan).capacity.get::<joule>();
+        let course = crate::simulate::course(&node, 1.0);
+        let given = foresight(&node, &income, &course).capacity.get::<joule>();
         let stored_j = |v: f64| 0.3 * v * v + 0.4 / 5.5 / 3.0 * v.powi(3);
         let want_j = stored_j(full_v) - stored_j(floor_v);
         assert!((given - want_j).abs() < ROUNDING * want_j, "{given} {want_j}");

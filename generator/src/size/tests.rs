@@ -68,7 +68,7 @@ fn the_own_part_gives_the_own_figures() {
         &Unit::nominal(&node),
         &sweep.sources[0].income,
         &mut Flashed::new(policy),
-        &simulate::plan(&node, 10.0),
+        &simulate::course(&node, 10.0),
         &mut Blind,
     );
     let sized = sized(&node, &sweep);
