@@ -6,8 +6,8 @@
 use millpond::income::Income;
 use millpond::node::NodeFile;
 use millpond::policy::policy;
+use millpond::simulate::course;
 use millpond::simulate::part::Part;
-use millpond::simulate::plan;
 use millpond::simulate::rule::{Flashed, Rule};
 use millpond::simulate::run::{Outcome, run};
 use millpond::simulate::timeline::Blind;
@@ -60,8 +60,8 @@ fn wake_ups(bencher: divan::Bencher, name: &str) {
     let node = file(name).node;
     let income = Income::of(&node.harvest.source).expect("the examples have their own income");
     let part = Part::nominal(&node);
-    let plan = plan(&node, 365.0);
-    bencher.bench(|| -> Outcome { run(&part, &income, &mut EveryMinute, &plan, &mut Blind) });
+    let course = course(&node, 365.0);
+    bencher.bench(|| -> Outcome { run(&part, &income, &mut EveryMinute, &course, &mut Blind) });
 }
 
 #[divan::bench(args = [30, 90, 365], sample_count = 10)]
@@ -70,6 +70,6 @@ fn policy_days(bencher: divan::Bencher, days: u32) {
     let income = Income::of(&node.harvest.source).expect("the examples have their own income");
     let policy = policy(&node, &Thresholds::of(&node)).expect("the examples have no error");
     let part = Part::nominal(&node);
-    let plan = plan(&node, f64::from(days));
-    bencher.bench(|| -> Outcome { run(&part, &income, &mut Flashed::new(policy), &plan, &mut Blind) });
+    let course = course(&node, f64::from(days));
+    bencher.bench(|| -> Outcome { run(&part, &income, &mut Flashed::new(policy), &course, &mut Blind) });
 }

@@ -29,10 +29,9 @@ use millpond::generated;
 use millpond::income::{Income, TraceError};
 use millpond::node::{NodeFile, Pace};
 use millpond::plan::Planned;
-use millpond::plan::settings::Settings;
-use millpond::plan::typical::Typical;
+use millpond::plan::made::Made;
 use millpond::thresholds::Thresholds;
-use millpond_policy::{Plan, Policy};
+use millpond_policy::Policy;
 
 use crate::failure::{Failure, colour};
 
@@ -82,12 +81,12 @@ fn tuned(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Pl
 }
 
 /// The plan to run beside the table: tuned where the node asks for it, with the usual settings where it is only compared with.
-fn plan(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Option<Plan>, Failure> {
+fn plan(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Option<Made>, Failure> {
     let node = &file.node;
     if node.policy.pace == Pace::Planned {
-        return tuned(file, thresholds, policy).map(|planned| Some(planned.plan));
+        return tuned(file, thresholds, policy).map(|planned| Some(Made::from(&planned)));
     }
-    Ok(Typical::of(node, thresholds).and_then(|typical| typical.plan(&Settings::usual()).ok()))
+    Ok(Made::usual(node, thresholds))
 }
 
 /// The income of a run: the trace if there is one, else the node's own source; `None` where that leaves it to a trace.

@@ -6,6 +6,7 @@
 //! cold starts at their real cost ([`drill`], [`search`]).
 
 pub mod drill;
+pub mod made;
 pub mod practice;
 pub mod rates;
 pub mod search;

@@ -20,7 +20,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use millpond_policy::{Plan, Policy};
+use millpond_policy::Policy;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
@@ -29,8 +29,8 @@ use crate::findings::{self, Severity};
 use crate::fit::Fit;
 use crate::income::Income;
 use crate::node::{Node, NodeFile, Pace};
+use crate::plan::made::Made;
 use crate::plan::rates;
-use crate::plan::settings::Settings;
 use crate::plan::typical::Typical;
 use crate::policy;
 use crate::printout;
@@ -38,7 +38,7 @@ use crate::progress::Progress;
 use crate::sensitivity;
 use crate::simulate;
 use crate::simulate::picture::Level;
-use crate::simulate::study::{EVEN, PLANNED, Study};
+use crate::simulate::study::Study;
 use crate::simulate::timeline::{Blind, Moment, Watch};
 use crate::survival::{Corner, Doing, Survival};
 use crate::text::Engineering;
@@ -105,7 +105,7 @@ pub struct Sources<'a> {
     /// What the source brings; `None` where nothing says.
     pub income: Option<&'a Income>,
     /// The plan that runs beside the table; `None` where the node can have none.
-    pub plan: Option<Plan>,
+    pub plan: Option<Made>,
     /// How long the simulation runs (days), above 0.
     pub days: f64,
     /// A bench log by its name, and what was fitted to it.
@@ -180,11 +180,11 @@ impl<'a> Report<'a> {
     }
 
     /// Runs the nominal unit for `days` on `income` beside the baselines; nothing where the node cannot work. `watch` sees the run.
-    pub fn simulate(&mut self, income: &Income, plan: Option<Plan>, days: f64, watch: &mut impl Watch) {
+    pub fn simulate(&mut self, income: &Income, plan: Option<Made>, days: f64, watch: &mut impl Watch) {
         let Some(policy) = self.policy else {
             return;
         };
-        let course = simulate::plan(self.node, days);
+        let course = simulate::course(self.node, days);
         let mut seen = Watched {
             seen: Seen::new(course.duration.get::<second>()),
             other: watch,
@@ -198,24 +198,26 @@ impl<'a> Report<'a> {
             &course,
             &mut seen,
         );
-        let (view, charts) = course::view(&seen.seen, &Level::of(&self.thresholds));
-        self.page.figures.extend(figures(&study, days));
+        let (view, charts) = course::view(&seen.seen, &Level::of(&self.thresholds), course.start);
+        self.page
+            .figures
+            .extend(figures(&study, days, self.node.policy.dark_horizon));
         self.page.course = Some(view);
         self.page.charts.extend(charts);
         self.page.rules = Some(rules::Rules::of(self.node, &study));
     }
 
     /// The pace that the node asks for; with the usual settings where it plans and there is no `plan`.
-    pub fn add_pace(&mut self, income: Option<&Income>, plan: Option<Plan>) {
+    pub fn add_pace(&mut self, income: Option<&Income>, plan: Option<Made>) {
         let (Some(policy), Some(typical)) = (&self.policy, Typical::of(self.node, &self.thresholds)) else {
             return;
         };
-        let plan = plan.or_else(|| typical.plan(&Settings::usual()).ok());
+        let plan = plan.or_else(|| Made::usual(self.node, &self.thresholds));
         self.page.pace = Some(match (self.node.policy.pace, plan, income) {
             (Pace::Planned, Some(plan), Some(income)) => {
-                pace::PaceView::of(PLANNED, &rates::planned(self.node, &typical, &plan, income))
+                pace::PaceView::of(&rates::planned(self.node, &typical, &plan, income))
             }
-            _ => pace::PaceView::of(EVEN, &rates::even(self.node, &typical, policy)),
+            _ => pace::PaceView::of(&rates::even(self.node, policy)),
         });
     }
 
@@ -235,6 +237,7 @@ impl<'a> Report<'a> {
                 label: "in the dark, asleep",
                 value: Engineering(asleep, "s").to_string(),
                 note: "from full, worst corner".to_owned(),
+                is_alarm: false,
             },
         );
         self.page.dark = vec![dark::view(&typical), dark::view(&worst)];
@@ -261,19 +264,30 @@ impl<'a> Report<'a> {
     }
 }
 
-/// What the run says in numbers.
-fn figures(study: &Study, days: f64) -> [Figure; 3] {
+/// What the run says in numbers. A loss of supply and a silence beyond the dark horizon are marked.
+fn figures(study: &Study, days: f64, horizon: Time) -> [Figure; 3] {
     let outcome = &study.outcome;
+    let silence = seconds(outcome.longest_silence_s);
+    let is_silent = silence > horizon;
     [
         Figure {
             label: "reports a day",
             value: format!("{:.1}", outcome.reports as f64 / days),
             note: format!("mean age {}", Engineering(seconds(outcome.mean_age_s()), "s")),
+            is_alarm: false,
         },
         Figure {
             label: "longest silence",
-            value: Engineering(seconds(outcome.longest_silence_s), "s").to_string(),
-            note: format!("in {days} simulated days"),
+            value: Engineering(silence, "s").to_string(),
+            note: if is_silent {
+                format!(
+                    "in {days} simulated days: longer than the dark horizon of {}",
+                    Engineering(horizon, "s")
+                )
+            } else {
+                format!("in {days} simulated days")
+            },
+            is_alarm: is_silent,
         },
         Figure {
             label: "brown-outs",
@@ -282,6 +296,7 @@ fn figures(study: &Study, days: f64) -> [Figure; 3] {
                 || "no bound: foresight itself dies".to_owned(),
                 |score| format!("score {score:.2} of foresight"),
             ),
+            is_alarm: outcome.brownouts > 0,
         },
     ]
 }

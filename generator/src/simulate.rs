@@ -17,11 +17,11 @@ pub mod timeline;
 use crate::node::Node;
 use crate::units::*;
 
-use run::Plan;
+use run::Course;
 
-/// The plan of a run of `days` days, from the gate's `connect_above` where there is a gate, and from half way between the
+/// The course of a run of `days` days, from the gate's `connect_above` where there is a gate, and from half way between the
 /// supply's floor and the overvoltage limit where there is none.
-pub fn plan(node: &Node, days: f64) -> Plan {
+pub fn course(node: &Node, days: f64) -> Course {
     let floor = node.supply.regulator.floor();
     let full = node.harvest.overvoltage;
     let start = node
@@ -29,7 +29,7 @@ pub fn plan(node: &Node, days: f64) -> Plan {
         .gate
         .as_ref()
         .map_or((floor + full) / 2.0, |gate| gate.connect_above);
-    Plan {
+    Course {
         duration: seconds(days * 86_400.0),
         start: start.min(full),
         batch: node.policy.batch,

@@ -7,7 +7,10 @@
 //! 2. full and in the dark, its worst unit goes on reporting at `policy.slowest` for `policy.dark_horizon`;
 //! 3. in the light that is looked at, a typical unit comes from empty to its first report;
 //! 4. a typical unit never loses its supply in the simulated time;
-//! 5. and is never silent for longer than `policy.slowest`, by more than a hundredth.
+//! 5. and after the first day is never silent for longer than `policy.slowest`, by more than a hundredth.
+//!
+//! The simulated time begins where the gate connects, in the middle of a night: that this first night is silent says where it began and
+//! not how the parts are sized.
 //!
 //! A part takes the place of the node's largest kind of capacitor; the others stay. Candidates stand in the order of the parts,
 //! within a part in that of the sources, whatever core was done first.
@@ -26,8 +29,7 @@ use crate::findings::{self, Finding, Severity};
 use crate::income::light::Light;
 use crate::node::catalogue::Part;
 use crate::node::{Capacitor, Node, Pace};
-use crate::plan::settings::Settings;
-use crate::plan::typical::Typical;
+use crate::plan::made::Made;
 use crate::policy;
 use crate::progress::Progress;
 use crate::simulate;
@@ -319,18 +321,16 @@ fn simulated(
     let policy =
         policy::policy(node, thresholds).map_err(|rejected| Limit::Finding(rejected.text().to_owned()))?;
     let part = Unit::nominal(node);
-    let course = simulate::plan(node, days);
-    let plan = match node.policy.pace {
+    let course = simulate::course(node, days);
+    let made = match node.policy.pace {
         Pace::Even => None,
-        Pace::Planned => {
-            Typical::of(node, thresholds).and_then(|typical| typical.plan(&Settings::usual()).ok())
-        }
+        Pace::Planned => Made::usual(node, thresholds),
     };
-    Ok(match plan {
-        Some(plan) => run(
+    Ok(match made {
+        Some(made) => run(
             &part,
             &source.income,
-            &mut Planned::new(policy, plan),
+            &mut Planned::new(policy, made.plan),
             &course,
             &mut Blind,
         ),

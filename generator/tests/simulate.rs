@@ -179,3 +179,52 @@ fn bad_traces_are_refused_with_their_lines() {
         );
     }
 }
+
+/// A plan that runs only beside the node's own pace is not the one that would be flashed, and says so for people and machines.
+#[test]
+fn a_plan_that_is_only_compared_says_that_it_is_not_tuned() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let node = example("crack-gauge");
+    let output = simulate(folder.path(), &node, &["--days", "2"]);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert!(text.contains("policy, pace planned, not tuned "), "{text}");
+    assert!(text.contains("starts at 4 V at 00:00 of day 1"), "{text}");
+    let view = json(&simulate(
+        folder.path(),
+        &node,
+        &["--days", "2", "--format", "json"],
+    ));
+    assert_eq!((&view["pace"], &view["tuned"]), (&"even".into(), &Value::Null));
+    let beside = &view["paces"][0];
+    assert_eq!(
+        (&beside["name"], &beside["tuned"]),
+        (&"planned".into(), &false.into())
+    );
+}
+
+/// Without light even sleep empties the storage: there is no best to compare with, and the text says why.
+#[test]
+fn a_missing_bound_is_told_of() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let node = folder.path().join("dark.toml");
+    let text = fs::read_to_string(example("crack-gauge")).expect("an example");
+    fs::write(&node, text.replace("shade = \"4 %\"", "shade = \"0 %\"")).expect("writable");
+    let output = simulate(folder.path(), &node, &["--days", "10"]);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert!(!text.contains("perfect foresight, at best"), "{text}");
+    assert!(text.contains("note: no score and no row of foresight"), "{text}");
+    // The page marks what came of it: ten days in the dark are more than the horizon.
+    let output = Command::new(env!("CARGO_BIN_EXE_millpond"))
+        .args(["report", "dark.toml", "-o", "dark.html", "--days", "10"])
+        .current_dir(folder.path())
+        .output()
+        .expect("the command starts");
+    assert_eq!(output.status.code(), Some(0));
+    let page = fs::read_to_string(folder.path().join("dark.html")).expect("written");
+    assert_eq!(
+        page.matches("<div class=\"alarm\">").count(),
+        2,
+        "silence and brown-outs"
+    );
+    assert!(page.contains("longer than the dark horizon of 16 h"));
+}

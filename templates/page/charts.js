@@ -37,7 +37,14 @@
     return [chunks(chart.at, MERGED.mean), ...panel.series.map((one) => chunks(one.values, MERGED[one.merged]))];
   };
 
-  const series = (one, place, panel) => {
+  // What lies between two points of the axis is not drawn where nothing was seen.
+  const unseen = (chart) => (u) => {
+    const { min, max } = u.scales.x;
+    const inView = chart.gaps.filter(([from, until]) => until > min && from < max);
+    return inView.map((gap) => gap.map((at) => Math.round(u.valToPos(at, "x", true))));
+  };
+
+  const series = (chart, one, place, panel) => {
     const given = {
       label: one.label,
       value: (_, value) => (value == null ? "–" : value.toFixed(panel.digits)),
@@ -50,6 +57,11 @@
     // The two edges of a band lie too close for dashes: their places tell them apart.
     if (panel.series[0].drawn === "band" && place < 2) given.dash = [];
     if (one.drawn === "step") given.paths = uPlot.paths.stepped({ align: 1 });
+    // Values that are missing elsewhere were only not asked for: lines go on over them.
+    if (chart.gaps.length && one.drawn !== "bars" && one.drawn !== "dots") {
+      given.spanGaps = false;
+      given.gaps = unseen(chart);
+    }
     if (one.drawn === "bars") {
       given.paths = uPlot.paths.bars({ size: [1, 100], gap: 0 });
       given.fill = colour("--group-0");
@@ -182,7 +194,7 @@
           cursor: { sync: { key: chart.id }, drag: { x: true, y: false } },
           scales: { x: { time: false }, y: { range: range(panel) } },
           axes: axes(chart, panel, number === chart.panels.length - 1),
-          series: [{ label: chart.axis, value: (_, value) => (value == null ? "–" : value.toFixed(3)) }, ...panel.series.map((one, at) => series(one, at, panel))],
+          series: [{ label: chart.axis, value: (_, value) => (value == null ? "–" : value.toFixed(3)) }, ...panel.series.map((one, at) => series(chart, one, at, panel))],
           bands: panel.series.flatMap((one, at) => (one.drawn === "band" ? [{ series: [at + 1, at + 2], fill: colour("--group-0") }] : [])),
           legend: { markers: { dash: (self, at) => (self.series[at].dash?.length ? DASH_NAMES[(at - 1) % DASH_NAMES.length] : "solid") } },
           hooks: {

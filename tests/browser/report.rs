@@ -9,8 +9,7 @@ use millpond::fit::{Fit, Known};
 use millpond::income::Income;
 use millpond::log::Log;
 use millpond::node::NodeFile;
-use millpond::plan::settings::Settings;
-use millpond::plan::typical::Typical;
+use millpond::plan::made::Made;
 use millpond::report::{self, Input, Sources};
 use millpond::simulate::study::Study;
 use millpond::simulate::timeline::Timeline;
@@ -99,10 +98,10 @@ fn page(folder: &Path, node: &str) -> Result<String, Failed> {
     let income = Income::of(&file.node.harvest.source).ok_or("an example declares its source")?;
     let thresholds = Thresholds::of(&file.node);
     let policy = policy::policy(&file.node, &thresholds).map_err(|rejected| rejected.text())?;
-    let plan = Typical::of(&file.node, &thresholds).and_then(|typical| typical.plan(&Settings::usual()).ok());
+    let plan = Made::usual(&file.node, &thresholds);
     let log = folder.join("bench.csv");
     let mut timeline = Timeline::new(fs::File::create(&log)?)?;
-    let course = simulate::plan(&file.node, 3.0);
+    let course = simulate::course(&file.node, 3.0);
     Study::of(
         &file.node,
         &thresholds,

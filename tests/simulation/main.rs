@@ -15,10 +15,10 @@ use millpond::model::drain::Drain;
 use millpond::node::{Node, NodeFile};
 use millpond::policy::policy;
 use millpond::simulate::baseline::FixedInterval;
+use millpond::simulate::course;
 use millpond::simulate::part::Part;
-use millpond::simulate::plan;
 use millpond::simulate::rule::{Flashed, Rule};
-use millpond::simulate::run::{Outcome, Plan, run};
+use millpond::simulate::run::{Course, Outcome, run};
 use millpond::simulate::timeline::{Event, Moment, Watch};
 use millpond::thresholds::Thresholds;
 use millpond::units::*;
@@ -192,7 +192,7 @@ struct World {
     node: Node,
     policy: Policy,
     income: Income,
-    plan: Plan,
+    course: Course,
 }
 
 impl World {
@@ -217,15 +217,15 @@ impl World {
         )
         .map_err(|problems| problems.to_string())?;
         let policy = policy(&node, &Thresholds::of(&node)).map_err(|rejected| rejected.text())?;
-        let plan = Plan {
+        let course = Course {
             start: node.harvest.overvoltage - volts(BELOW_FULL_V),
-            ..plan(&node, days)
+            ..course(&node, days)
         };
         Ok(Self {
             node,
             policy,
             income,
-            plan,
+            course,
         })
     }
 }
@@ -262,11 +262,11 @@ impl Drained {
     /// Runs the nominal unit under a rule.
     fn under(rule: &mut impl Rule, name: &'static str, world: &World) -> (Self, Outcome) {
         let World {
-            node, income, plan, ..
+            node, income, course, ..
         } = world;
         let part = Part::nominal(node);
         let mut moments = Moments::default();
-        let outcome = run(&part, income, rule, plan, &mut moments);
+        let outcome = run(&part, income, rule, course, &mut moments);
 
         let (mut pieces, mut looks, mut simulated_v) = (Vec::new(), Vec::new(), Vec::new());
         for pair in moments.0.windows(2) {
@@ -312,7 +312,7 @@ impl Drained {
                 })
                 .collect(),
             leakage_s: part.bank.leakage.value,
-            start_v: plan.start.value,
+            start_v: course.start.value,
             overvoltage_v: node.harvest.overvoltage.value,
             maximum_a: node.harvest.maximum_current.value,
             pieces,

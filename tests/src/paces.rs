@@ -10,6 +10,7 @@ mod record;
 use indicatif::ProgressBar;
 use millpond::income::Income;
 use millpond::plan;
+use millpond::plan::made::Made;
 use millpond::plan::practice::Year;
 use millpond::policy;
 use millpond::simulate;
@@ -99,12 +100,12 @@ pub fn of_record(record: &Record, income: &Income, hindsight: bool) -> Result<Ve
     let declared = Income::of(&node.harvest.source).ok_or("the node declares no income")?;
     let planned = plan::tuned(&node, &thresholds, &policy, &declared, &ProgressBar::hidden())
         .map_err(|error| format!("{}: {error}", record.name))?;
-    let course = simulate::plan(&node, record.days as f64);
+    let course = simulate::course(&node, record.days as f64);
     let study = Study::of(
         &node,
         &thresholds,
         policy,
-        Some(planned.plan),
+        Some(Made::from(&planned)),
         income,
         &course,
         &mut Blind,
@@ -154,7 +155,7 @@ fn early_brownouts(
     let step = seconds(3600.0);
     let hours = income.means(step, record.days * 24);
     let part = Part::nominal(node);
-    let course = simulate::plan(node, FIRST_DAYS);
+    let course = simulate::course(node, FIRST_DAYS);
     (0..STARTS)
         .map(|start| {
             let first = start * hours.len() / STARTS;

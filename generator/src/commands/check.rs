@@ -4,13 +4,12 @@ use millpond::budget::Budget;
 use millpond::findings::{self, Finding, Severity};
 use millpond::income::Income;
 use millpond::node::{Node, NodeFile, Pace};
-use millpond::plan::rates::{self, Level};
-use millpond::plan::settings::Settings;
+use millpond::plan::made::Made;
+use millpond::plan::rates::{self, Rates};
 use millpond::plan::typical::Typical;
 use millpond::policy;
 use millpond::printout::survival::Dark;
 use millpond::printout::{self, Format};
-use millpond::simulate::study;
 use millpond::survival::{Corner, Survival};
 use millpond::thresholds::Thresholds;
 
@@ -23,13 +22,13 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
     let budget = Budget::of(&file.node);
     let thresholds = Thresholds::of(&file.node);
     let findings = findings::of(&file.node, &budget, &thresholds);
-    let (pace, levels) = rates(&file.node, &thresholds).unwrap_or((study::EVEN, Vec::new()));
+    let rates = rates(&file.node, &thresholds).unwrap_or(Rates::NONE);
     let in_the_dark = in_the_dark(&file.node, &thresholds, &findings);
     super::print(&match arguments.format.into() {
         Format::Text => format!(
             "{}\n{}{}",
             printout::check::text(&file.node, &budget, &thresholds, &findings),
-            printout::pace::text(pace, &levels),
+            printout::pace::text(&rates),
             in_the_dark.map_or(String::new(), |dark| dark.text())
         ),
         Format::Json => printout::json(&printout::check::View::of(
@@ -37,7 +36,7 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
             &budget,
             &thresholds,
             &findings,
-            printout::pace::View::of(pace, &levels),
+            printout::pace::View::of(&rates),
             in_the_dark,
         )),
     })?;
@@ -61,15 +60,14 @@ fn in_the_dark(node: &Node, thresholds: &Thresholds, findings: &[Finding]) -> Op
 }
 
 /// The pace of the node as its node file asks for it; a plan with the usual settings, since tuning takes seconds.
-fn rates(node: &Node, thresholds: &Thresholds) -> Option<(&'static str, Vec<Level>)> {
-    let typical = Typical::of(node, thresholds)?;
+fn rates(node: &Node, thresholds: &Thresholds) -> Option<Rates> {
     let policy = policy::policy(node, thresholds).ok()?;
-    let income = Income::of(&node.harvest.source);
-    match (node.policy.pace, income) {
+    match (node.policy.pace, Income::of(&node.harvest.source)) {
         (Pace::Planned, Some(income)) => {
-            let plan = typical.plan(&Settings::usual()).ok()?;
-            Some((study::PLANNED, rates::planned(node, &typical, &plan, &income)))
+            let typical = Typical::of(node, thresholds)?;
+            let made = Made::usual(node, thresholds)?;
+            Some(rates::planned(node, &typical, &made, &income))
         }
-        _ => Some((study::EVEN, rates::even(node, &typical, &policy))),
+        _ => Some(rates::even(node, &policy)),
     }
 }

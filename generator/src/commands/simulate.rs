@@ -42,7 +42,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
         ))
     })?;
     let plan = super::plan(&file, &thresholds, &policy)?;
-    let course = simulate::plan(node, arguments.days);
+    let course = simulate::course(node, arguments.days);
 
     let mut seen = Seen {
         picture: Picture::new(course.duration.get::<second>()),
@@ -60,7 +60,9 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
             node,
             Flashing {
                 policy,
-                plan: plan.filter(|_| node.policy.pace == Pace::Planned),
+                plan: plan
+                    .filter(|_| node.policy.pace == Pace::Planned)
+                    .map(|made| made.plan),
             },
             &income,
             &course,

@@ -14,7 +14,7 @@ use crate::model::bank::{Bank, Wear};
 use crate::node::{Node, Source};
 use crate::plan::drill::{self, Flow};
 use crate::simulate;
-use crate::simulate::run::Plan as Course;
+use crate::simulate::run::Course;
 use crate::simulate::study::foresight;
 use crate::units::*;
 
@@ -348,7 +348,7 @@ impl Climate {
 impl Year {
     /// So many days of `income` for `node`; `None` where foresight cannot keep the node alive.
     pub fn of(node: &Node, name: &'static str, income: Income, days: f64) -> Option<Self> {
-        let course = simulate::plan(node, days);
+        let course = simulate::course(node, days);
         let bound = clairvoyant(&foresight(node, &income, &course)).ok()?;
         let flow = flow(node, &income, &course);
         Some(Self {

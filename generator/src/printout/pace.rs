@@ -2,17 +2,22 @@
 
 use serde::Serialize;
 
-use crate::plan::rates::Level;
+use crate::plan::rates::Rates;
+use crate::simulate::study::EVEN;
 use crate::text::Engineering;
 use crate::units::*;
 
 /// Hours between two columns of the text.
 const COLUMN_HOURS: usize = 3;
+/// What has to be said of a plan with the usual settings.
+const TUNING: &str = "not tuned: `generate` tunes the plan that is flashed, which takes seconds, and `report` shows that one\n";
 
 /// The pace as JSON has it.
 #[derive(Serialize)]
 pub struct View {
     name: &'static str,
+    /// `null` of a pace that has nothing to tune.
+    tuned: Option<bool>,
     levels: Vec<LevelView>,
 }
 
@@ -23,11 +28,13 @@ struct LevelView {
 }
 
 impl View {
-    /// The view of a pace and its rates.
-    pub fn of(name: &'static str, levels: &[Level]) -> Self {
+    /// The view of a pace.
+    pub fn of(rates: &Rates) -> Self {
         Self {
-            name,
-            levels: levels
+            name: rates.name,
+            tuned: rates.is_tuned,
+            levels: rates
+                .levels
                 .iter()
                 .map(|level| LevelView {
                     storage_v: level.storage_v,
@@ -39,7 +46,8 @@ impl View {
 }
 
 /// The rates as a table: one column where the hour does not matter.
-pub fn text(name: &str, levels: &[Level]) -> String {
+pub fn text(rates: &Rates) -> String {
+    let levels = &rates.levels;
     let is_even = levels.iter().all(|level| {
         level
             .interval_s
@@ -51,7 +59,9 @@ pub fn text(name: &str, levels: &[Level]) -> String {
     } else {
         (0..24).step_by(COLUMN_HOURS).collect()
     };
-    let mut head = vec!["storage".to_owned()];
+    // The rows of the table hold from their voltage on; a plan is looked at.
+    let is_table = rates.name == EVEN;
+    let mut head = vec![if is_table { "storage, from" } else { "storage" }.to_owned()];
     head.extend(hours.iter().map(|hour| match is_even {
         true => "at any hour".to_owned(),
         false => format!("{hour:02}:00"),
@@ -67,12 +77,14 @@ pub fn text(name: &str, levels: &[Level]) -> String {
         row
     });
     format!(
-        "pace {name}: time between reports, by storage{}\n{}",
+        "pace {}: time between reports, by storage{}\n{}{}",
+        rates.title,
         if is_even {
             ""
         } else {
             " and hour, on the mean day of the declared income"
         },
-        super::table::table(&head, rows.collect::<Vec<_>>())
+        super::table::table(&head, rows.collect::<Vec<_>>()),
+        if rates.is_tuned == Some(false) { TUNING } else { "" }
     )
 }

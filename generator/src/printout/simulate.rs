@@ -13,6 +13,12 @@ use crate::units::*;
 /// Length of a bar: the score of perfect foresight.
 const BAR_CHARACTERS: usize = 50;
 
+/// What has to be said where the plan has the usual settings.
+const TUNING: &str = "planned, not tuned: a plan with the usual settings; `--pace planned` tunes the one that would be flashed\n";
+/// Why there is nothing to hold the rules against.
+const NO_BOUND: &str =
+    "note: no score and no row of foresight: on this income even a node that only sleeps loses its supply\n";
+
 /// The run as JSON has it.
 #[derive(Serialize)]
 pub struct View {
@@ -21,6 +27,8 @@ pub struct View {
     outcome: OutcomeView,
     bound: Option<BoundView>,
     pace: &'static str,
+    /// Whether the plan behind it is the node's own; `null` where there is none.
+    tuned: Option<bool>,
     paces: Vec<Named>,
     baselines: Vec<Named>,
     parts: Option<PartsView>,
@@ -59,6 +67,8 @@ struct BoundView {
 #[derive(Serialize)]
 struct Named {
     name: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tuned: Option<bool>,
     #[serde(flatten)]
     outcome: OutcomeView,
     ratio: Option<f64>,
@@ -94,6 +104,7 @@ impl View {
                     ratio: score,
                 }),
             pace: pace(node),
+            tuned: tuned(pace(node), study),
             paces: study
                 .paces
                 .iter()
@@ -128,9 +139,16 @@ fn pace(node: &Node) -> &'static str {
     }
 }
 
+/// Whether the pace of this name has the node's own settings; `None` where there are none to tune.
+fn tuned(name: &str, study: &Study) -> Option<bool> {
+    let made = study.made.filter(|_| name == PLANNED)?;
+    Some(made.is_tuned)
+}
+
 fn named(name: &'static str, run: &Outcome, study: &Study) -> Named {
     Named {
         name,
+        tuned: tuned(name, study),
         outcome: outcome(run),
         ratio: study.ratio(run),
     }
@@ -162,7 +180,7 @@ fn outcome(outcome: &Outcome) -> OutcomeView {
 /// The study as tables.
 pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
     let mut rows = vec![row(
-        &format!("policy, pace {}", pace(node)),
+        &format!("policy, pace {}", study.title(pace(node))),
         &study.outcome,
         study,
     )];
@@ -170,7 +188,7 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
         study
             .paces
             .iter()
-            .map(|(name, run)| row(&format!("policy, pace {name}"), run, study)),
+            .map(|(name, run)| row(&format!("policy, pace {}", study.title(name)), run, study)),
     );
     rows.extend(study.baselines.iter().map(|(name, run)| row(name, run, study)));
     if let Some(bound) = &study.bound {
@@ -202,6 +220,13 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
     text.push_str(
         "mean age of the newest report; score: the age that perfect foresight reaches at best, over the age reached\n",
     );
+    text.push_str(&start(study));
+    if tuned(PLANNED, study) == Some(false) {
+        text.push_str(TUNING);
+    }
+    if study.bound.is_none() {
+        text.push_str(NO_BOUND);
+    }
     if let Some(note) = study.note {
         text.push_str(&format!("note: {note} (--trace)\n"));
     }
@@ -220,14 +245,25 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
     text
 }
 
+/// Where the run begins: what its first night looks like rests on that.
+fn start(study: &Study) -> String {
+    let start = Engineering(study.start, "V");
+    let when = if study.is_own_income {
+        "00:00 of day 1"
+    } else {
+        "the start of the trace"
+    };
+    format!("starts at {start} at {when}, connected and with nothing learned; the first day is counted\n")
+}
+
 /// The scores as bars, foresight's being the whole width; nothing without a bound.
 fn bars(node: &Node, study: &Study) -> String {
     let own = [(pace(node), &study.outcome)];
     let others = study.paces.iter().chain(&study.baselines);
-    let rules: Vec<(&str, f64)> = own
+    let rules: Vec<(&'static str, f64)> = own
         .into_iter()
         .chain(others.map(|(name, run)| (*name, run)))
-        .filter_map(|(name, run)| Some((name, study.ratio(run)?)))
+        .filter_map(|(name, run)| Some((study.title(name), study.ratio(run)?)))
         .collect();
     if rules.is_empty() {
         return String::new();

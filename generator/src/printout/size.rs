@@ -94,7 +94,7 @@ fn view(sweep: &Sweep, candidate: &Candidate, pareto: bool) -> CandidateView {
         recharge_s: recharge.and_then(|recharge| recharge.full).map(plain),
         reports_per_day: outcome.map(reports_per_day),
         mean_age_s: outcome.map(Outcome::mean_age_s),
-        longest_silence_s: outcome.map(|outcome| outcome.longest_silence_s),
+        longest_silence_s: outcome.map(|outcome| outcome.settled_silence_s),
         spilled_fraction: outcome.map(spilled_fraction),
         brownouts: outcome.map(|outcome| outcome.brownouts),
         pareto,
@@ -151,7 +151,7 @@ fn every(sweep: &Sweep, sized: &Sized) -> String {
             time(recharge.and_then(|recharge| recharge.full)),
             figure(&|outcome| format!("{:.1}", reports_per_day(outcome))),
             figure(&|outcome| Engineering(seconds(outcome.mean_age_s()), "s").to_string()),
-            figure(&|outcome| Engineering(seconds(outcome.longest_silence_s), "s").to_string()),
+            figure(&|outcome| Engineering(seconds(outcome.settled_silence_s), "s").to_string()),
             figure(&|outcome| format!("{:.1} %", spilled_fraction(outcome) * 100.0)),
             candidate
                 .limit

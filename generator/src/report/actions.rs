@@ -140,6 +140,7 @@ fn chart(name: &'static str, action: &ActionBudget) -> Chart {
             series: vec![series("at the rail", rail), series("out of storage", storage)],
             levels: Vec::new(),
         }],
+        gaps: Vec::new(),
         spans: Vec::new(),
     }
 }

@@ -13,6 +13,8 @@ pub(super) struct Chart {
     pub(super) at: Vec<f64>,
     /// From the top down.
     pub(super) panels: Vec<Panel>,
+    /// Stretches of the axis in which nothing was seen: no line of a panel goes through them.
+    pub(super) gaps: Vec<(f64, f64)>,
     /// Stretches of the axis that are marked.
     pub(super) spans: Vec<Span>,
 }

@@ -29,6 +29,10 @@ pub(super) struct Seen {
     last_report_s: f64,
     /// Start and end of the longest silence so far (s).
     silence_s: (f64, f64),
+    /// When the supply was lost, while it is (s).
+    lost_s: Option<f64>,
+    /// Stretches without supply that are longer than a column (s).
+    down_s: Vec<(f64, f64)>,
 }
 
 impl Seen {
@@ -40,6 +44,8 @@ impl Seen {
             duration_s,
             last_report_s: 0.0,
             silence_s: (0.0, 0.0),
+            lost_s: None,
+            down_s: Vec::new(),
         }
     }
 
@@ -57,6 +63,16 @@ fn longer(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
 impl Watch for Seen {
     fn see(&mut self, moment: &Moment) {
         self.columns.see(moment);
+        match moment.event {
+            Event::Cut => self.lost_s = self.lost_s.or(Some(moment.time_s)),
+            Event::Start => {
+                let down_s = self.lost_s.take().map(|lost_s| (lost_s, moment.time_s));
+                // Restarts within a column are many and leave no room for a line.
+                self.down_s
+                    .extend(down_s.filter(|(from_s, until_s)| until_s - from_s > self.columns.width_s()));
+            }
+            Event::Measure | Event::Transmit | Event::Wait => {}
+        }
         if moment.event == Event::Transmit {
             self.silence_s = longer(self.silence_s, (self.last_report_s, moment.time_s));
             self.last_report_s = moment.time_s;
@@ -70,11 +86,13 @@ pub(super) struct CourseView {
     days: String,
     silence: String,
     silence_from: String,
+    start: String,
+    has_gaps: bool,
     charts: [&'static str; 2],
 }
 
 /// The run as the page has it, and its two charts.
-pub(super) fn view(seen: &Seen, levels: &[picture::Level]) -> (CourseView, [Chart; 2]) {
+pub(super) fn view(seen: &Seen, levels: &[picture::Level], start: Voltage) -> (CourseView, [Chart; 2]) {
     let (from_s, until_s) = seen.silence_s();
     let middle_s = (from_s + until_s) / 2.0;
     let half_s = ((until_s - from_s) * 0.75).clamp(CLOSE_DAYS * DAY_S / 2.0, MOST_CLOSE_DAYS * DAY_S / 2.0);
@@ -91,16 +109,35 @@ pub(super) fn view(seen: &Seen, levels: &[picture::Level]) -> (CourseView, [Char
         days: format!("{}", seen.duration_s / DAY_S),
         silence: Engineering(seconds(until_s - from_s), "s").to_string(),
         silence_from: format!("{:.1}", from_s / DAY_S),
+        start: Engineering(start, "V").to_string(),
+        has_gaps: !seen.down_s.is_empty(),
         charts: ["whole", "close"],
     };
     let charts = [
-        chart("whole", &whole, levels, silence.clone()),
-        chart("close", &close, levels, silence),
+        chart("whole", &whole, levels, &seen.down_s, silence.clone()),
+        chart("close", &close, levels, &seen.down_s, silence),
     ];
     (view, charts)
 }
 
-fn chart(id: &str, columns: &Columns, levels: &[picture::Level], silence: Span) -> Chart {
+/// The stretches `down_s` from the middle of the column that saw each begin to that of the one that saw it end (days), as far as
+/// they are two.
+fn gaps(columns: &Columns, down_s: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let at = |time_s| rounded(columns.middle_s(time_s) / DAY_S, 5);
+    down_s
+        .iter()
+        .map(|(from_s, until_s)| (at(*from_s), at(*until_s)))
+        .filter(|(from, until)| from < until)
+        .collect()
+}
+
+fn chart(
+    id: &str,
+    columns: &Columns,
+    levels: &[picture::Level],
+    down_s: &[(f64, f64)],
+    silence: Span,
+) -> Chart {
     let hours = columns.width_s() / 3600.0;
     let (mut at, mut high, mut low) = (Vec::new(), Vec::new(), Vec::new());
     let (mut offered, mut reports, mut cuts) = (Vec::new(), Vec::new(), Vec::new());
@@ -166,6 +203,7 @@ fn chart(id: &str, columns: &Columns, levels: &[picture::Level], silence: Span) 
                 Vec::new(),
             ),
         ],
+        gaps: gaps(columns, down_s),
         spans: vec![silence],
     }
 }
@@ -205,7 +243,7 @@ mod tests {
             .map(|half_hour| f64::from(half_hour) * 1800.0 + 1.0)
             .filter(|time_s| !(97.0..99.0).contains(&(time_s / day_s)))
             .collect();
-        let (view, [whole, close]) = view(&seen(&reports_s, 365.0 * day_s), &[]);
+        let (view, [whole, close]) = view(&seen(&reports_s, 365.0 * day_s), &[], volts(3.0));
         assert_eq!(view.silence, "48.5 h");
         let span = &close.spans[0];
         assert!(close.at[0] < span.from && span.until < close.at[close.at.len() - 1]);
@@ -224,5 +262,44 @@ mod tests {
             reports_s.len()
         );
         assert!(whole.at.len() <= WHOLE_COLUMNS);
+    }
+
+    /// By hand: the supply is lost at 10:00 of the second day and back at 09:00 of the third, and once for a second.
+    #[test]
+    fn lines_end_where_the_supply_is_lost() {
+        let day_s = 86_400.0;
+        let mut seen = Seen::new(4.0 * day_s);
+        for (days, event) in [
+            (0.0, Event::Start),
+            (1.0 + 10.0 / 24.0, Event::Cut),
+            (2.0 + 9.0 / 24.0, Event::Start),
+            (3.0, Event::Cut),
+            (3.0 + 1.0 / day_s, Event::Start),
+        ] {
+            seen.see(&Moment {
+                time_s: days * day_s,
+                storage_v: 3.0,
+                offered_w: 0.0,
+                event,
+                reports: 0,
+            });
+        }
+        let (view, charts) = view(&seen, &[], volts(3.6));
+        assert_eq!((view.has_gaps, view.start.as_str()), (true, "3.6 V"));
+        for chart in charts {
+            let &[(from, until)] = chart.gaps.as_slice() else {
+                panic!("one stretch, not {:?}", chart.gaps);
+            };
+            // Both ends are points of the axis, half a column of 432 s from the moment at most.
+            assert!(chart.at.contains(&from) && chart.at.contains(&until));
+            assert!(
+                (from - (1.0 + 10.0 / 24.0)).abs() <= 216.0 / day_s + 1e-5,
+                "{from}"
+            );
+            assert!(
+                (until - (2.0 + 9.0 / 24.0)).abs() <= 216.0 / day_s + 1e-5,
+                "{until}"
+            );
+        }
     }
 }

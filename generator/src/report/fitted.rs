@@ -133,6 +133,7 @@ fn chart(fit: &Fit) -> Option<Chart> {
                 levels: Vec::new(),
             },
         ],
+        gaps: Vec::new(),
         spans: spans.collect(),
     })
 }

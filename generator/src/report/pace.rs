@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use crate::plan::rates::Level;
+use crate::plan::rates::Rates;
+use crate::simulate::study::EVEN;
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -12,7 +13,9 @@ const DEEPEST_PERCENT: f64 = 35.0;
 /// The pace.
 #[derive(Serialize)]
 pub(super) struct PaceView {
-    name: &'static str,
+    title: &'static str,
+    /// Rows hold from their voltage on.
+    is_table: bool,
     by_hour: bool,
     hours: Vec<String>,
     rows: Vec<Row>,
@@ -32,8 +35,9 @@ struct Cell {
 }
 
 impl PaceView {
-    /// The pace called `name` from its rates.
-    pub(super) fn of(name: &'static str, levels: &[Level]) -> Self {
+    /// The view of a pace.
+    pub(super) fn of(rates: &Rates) -> Self {
+        let levels = &rates.levels;
         let by_hour = levels.iter().any(|level| {
             level
                 .interval_s
@@ -56,7 +60,8 @@ impl PaceView {
             format!("{:.0}%", part * DEEPEST_PERCENT)
         };
         Self {
-            name,
+            title: rates.title,
+            is_table: rates.name == EVEN,
             by_hour,
             hours: (0..count).map(|hour| format!("{hour:02}")).collect(),
             rows: levels
@@ -79,6 +84,14 @@ impl PaceView {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::rates::Level;
+
+    fn rates(levels: Vec<Level>) -> Rates {
+        Rates {
+            levels,
+            ..Rates::NONE
+        }
+    }
 
     #[test]
     fn the_shortest_interval_is_deepest_and_a_level_pace_has_one_column() {
@@ -88,13 +101,13 @@ mod tests {
         };
         let mut hours = [600.0; 24];
         hours[12] = 60.0;
-        let view = PaceView::of("planned", &[level(4.0, hours), level(3.0, [6000.0; 24])]);
+        let view = PaceView::of(&rates(vec![level(4.0, hours), level(3.0, [6000.0; 24])]));
         assert_eq!(view.hours.len(), 24);
         assert_eq!(view.rows[0].cells[12].shade, "35%");
         assert_eq!(view.rows[1].cells[0].shade, "0%");
         // By hand: 600 s is half way from 6000 s to 60 s by ratio.
         assert_eq!(view.rows[0].cells[0].shade, "18%");
-        let even = PaceView::of("even", &[level(4.0, [60.0; 24]), level(3.0, [60.0; 24])]);
+        let even = PaceView::of(&rates(vec![level(4.0, [60.0; 24]), level(3.0, [60.0; 24])]));
         assert_eq!(
             (even.hours.len(), even.rows[1].cells[0].shade.as_str()),
             (1, "0%")

@@ -116,6 +116,8 @@ pub(super) struct Figure {
     pub(super) label: &'static str,
     pub(super) value: String,
     pub(super) note: String,
+    /// Something went wrong: marked by more than colour.
+    pub(super) is_alarm: bool,
 }
 
 /// A row of the table of thresholds: a cause, then its volts for each action.
@@ -174,11 +176,13 @@ impl Page {
                     label: "transmit from",
                     value: decide(transmit_mv),
                     note: above(transmit_mv),
+                    is_alarm: false,
                 },
                 Figure {
                     label: "measure from",
                     value: decide(measure_mv),
                     note: above(measure_mv),
+                    is_alarm: false,
                 },
             ],
             findings: Vec::new(),

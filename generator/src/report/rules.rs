@@ -44,11 +44,20 @@ impl Rules {
             Pace::Even => EVEN,
             Pace::Planned => PLANNED,
         };
-        let mut rows = vec![row(format!("policy, pace {own}"), true, &study.outcome, study)];
-        let paces = study
-            .paces
-            .iter()
-            .map(|(name, outcome)| row(format!("policy, pace {name}"), false, outcome, study));
+        let mut rows = vec![row(
+            format!("policy, pace {}", study.title(own)),
+            true,
+            &study.outcome,
+            study,
+        )];
+        let paces = study.paces.iter().map(|(name, outcome)| {
+            row(
+                format!("policy, pace {}", study.title(name)),
+                false,
+                outcome,
+                study,
+            )
+        });
         rows.extend(paces);
         let baselines = study
             .baselines

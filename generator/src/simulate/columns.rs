@@ -67,6 +67,12 @@ impl Columns {
         self.columns.len()
     }
 
+    /// Middle of the column that a time falls into (s since the start of the run), whether or not there is one.
+    pub fn middle_s(&self, time_s: f64) -> f64 {
+        let place = ((time_s - self.from_s) / self.width_s).floor();
+        self.from_s + (place + 0.5) * self.width_s
+    }
+
     /// Every column with the time of its middle (s since the start of the run).
     pub fn all(&self) -> impl Iterator<Item = (f64, Option<Column>)> {
         self.columns

@@ -38,7 +38,7 @@ impl Parts {
         node: &Node,
         flashed: Flashing,
         income: &Income,
-        course: &run::Plan,
+        course: &run::Course,
         count: u32,
         seed: u64,
         progress: &dyn Progress,

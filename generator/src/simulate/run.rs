@@ -16,9 +16,12 @@ use crate::units::*;
 /// practice, no source).
 const RESET_S: f64 = 1.0;
 
+/// The first day is ruled by where the run begins (s).
+const FIRST_S: f64 = 86_400.0;
+
 /// What a run is made of.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Plan {
+pub struct Course {
     /// How long it runs.
     pub duration: Time,
     /// Voltage behind the resistance at its start.
@@ -52,6 +55,8 @@ pub struct Outcome {
     pub age_s2: f64,
     /// Longest time without a report, start and end included (s).
     pub longest_silence_s: f64,
+    /// The same after the first day (s): of a silence that began in it, what lies beyond. A run of no more than a day is judged whole.
+    pub settled_silence_s: f64,
     /// Where the energy went.
     pub ledger: Ledger,
 }
@@ -73,7 +78,7 @@ pub fn run(
     part: &Part,
     income: &Income,
     rule: &mut impl Rule,
-    plan: &Plan,
+    course: &Course,
     watch: &mut impl Watch,
 ) -> Outcome {
     let mut segments = income.segments();
@@ -81,9 +86,9 @@ pub fn run(
         until_s: f64::INFINITY,
         power: watts(0.0),
     });
-    let mut plant = Plant::new(&part.bank, &part.harvest, plan.start);
+    let mut plant = Plant::new(&part.bank, &part.harvest, course.start);
     plant.offer(first.power.get::<watt>());
-    let end_s = plan.duration.get::<second>();
+    let end_s = course.duration.get::<second>();
     let mut unit = Unit {
         part,
         segments,
@@ -100,12 +105,12 @@ pub fn run(
         },
     };
     // A run that starts at the gate's voltage starts connected.
-    let mut is_connected = plan.start.get::<volt>() >= part.connect_v;
+    let mut is_connected = course.start.get::<volt>() >= part.connect_v;
     while unit.now_s < end_s {
         if unit.connect(is_connected) {
             rule.restart();
             let started_s = unit.now_s;
-            unit.work(rule, plan);
+            unit.work(rule, course);
             unit.outcome.up_s += unit.now_s - started_s;
         }
         is_connected = false;
@@ -153,7 +158,7 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
     }
 
     /// Runs the firmware until it loses its supply or the run ends.
-    fn work(&mut self, rule: &mut impl Rule, plan: &Plan) {
+    fn work(&mut self, rule: &mut impl Rule, course: &Course) {
         let booted_s = self.now_s;
         let mut counted_s = 0;
         while self.now_s < self.end_s {
@@ -182,7 +187,7 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
                     self.outcome.action_brownouts += u64::from(done.is_none());
                     done.inspect(|()| {
                         self.outcome.measurements += 1;
-                        self.waiting = (self.waiting + 1).min(plan.backlog);
+                        self.waiting = (self.waiting + 1).min(course.backlog);
                     })
                 }
                 Decision::Transmit => {
@@ -191,7 +196,7 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
                     self.outcome.action_brownouts += u64::from(done.is_none());
                     done.inspect(|()| {
                         self.outcome.reports += 1;
-                        self.waiting -= plan.batch.min(self.waiting);
+                        self.waiting -= course.batch.min(self.waiting);
                         self.silence();
                     })
                 }
@@ -247,6 +252,9 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
         let gap_s = self.now_s - self.last_report_s;
         self.outcome.age_s2 += gap_s * gap_s / 2.0;
         self.outcome.longest_silence_s = self.outcome.longest_silence_s.max(gap_s);
+        let settles_s = if self.end_s > FIRST_S { FIRST_S } else { 0.0 };
+        let settled_s = self.now_s - self.last_report_s.max(settles_s);
+        self.outcome.settled_silence_s = self.outcome.settled_silence_s.max(settled_s);
         self.last_report_s = self.now_s;
     }
 

@@ -1,12 +1,13 @@
 //! One node under its policy, beside the baselines and what perfect foresight could reach.
 
-use millpond_policy::{Plan, Policy};
+use millpond_policy::Policy;
 
 use crate::bound::{Bound, Foresight, clairvoyant};
 use crate::income::{Income, Segment};
 use crate::model::bank::{Bank, Wear};
 use crate::model::load::Load;
 use crate::node::{Action, Node, Pace, Source};
+use crate::plan::made::Made;
 use crate::rounding;
 use crate::simulate::baseline::{ConstantFraction, Costs, FixedInterval, SlotAverages};
 use crate::simulate::part::Part;
@@ -29,6 +30,8 @@ pub const FINISHED: u32 = 6;
 pub struct Study {
     /// The policy under its own pace.
     pub outcome: Outcome,
+    /// The plan behind the pace that plans, if there is one.
+    pub made: Option<Made>,
     /// The policy under the other pace, by its name.
     pub paces: Vec<(&'static str, Outcome)>,
     /// The baselines by name, in the same world.
@@ -37,6 +40,10 @@ pub struct Study {
     pub bound: Option<Bound>,
     /// What has to be said of the light, if anything.
     pub note: Option<&'static str>,
+    /// Where the storage stands at the start (V).
+    pub start: Voltage,
+    /// Whether the income is that of the node's own source, which begins at midnight, and not a trace.
+    pub is_own_income: bool,
 }
 
 /// Of a solar node's own light.
@@ -45,19 +52,19 @@ const CLEAR_SKY: &str = "every day of this light has a clear sky. A plan is tune
 
 impl Study {
     /// Runs the nominal unit of `node` on `income`; `watch` sees the run under the policy, at the pace that the node asks for.
-    /// Without a `plan` that is even spending.
+    /// Without a plan that is even spending.
     pub fn of(
         node: &Node,
         thresholds: &Thresholds,
         policy: Policy,
-        plan: Option<Plan>,
+        made: Option<Made>,
         income: &Income,
-        course: &run::Plan,
+        course: &run::Course,
         watch: &mut impl Watch,
     ) -> Self {
         let part = Part::nominal(node);
         let even = Flashed::new(policy);
-        let planned = plan.map(|plan| Planned::new(policy, plan));
+        let planned = made.map(|made| Planned::new(policy, made.plan));
         let mut paces = Vec::new();
         // The watched run comes first: its timeline grows from the start.
         let outcome = match (node.policy.pace, planned) {
@@ -109,14 +116,25 @@ impl Study {
         );
         let bound = clairvoyant(&foresight(node, income, course)).ok();
         watch.finished("perfect foresight");
-        let is_clear = matches!(node.harvest.source, Source::Photovoltaic { .. })
-            && Income::of(&node.harvest.source).as_ref() == Some(income);
+        let is_own_income = Income::of(&node.harvest.source).as_ref() == Some(income);
+        let is_clear = is_own_income && matches!(node.harvest.source, Source::Photovoltaic { .. });
         Self {
+            start: course.start,
+            is_own_income,
+            made,
             note: is_clear.then_some(CLEAR_SKY),
             outcome,
             paces,
             baselines,
             bound,
+        }
+    }
+
+    /// The name of a pace, for people: a plan that was not tuned says so.
+    pub fn title(&self, name: &'static str) -> &'static str {
+        match &self.made {
+            Some(made) if name == PLANNED => made.title(),
+            _ => name,
         }
     }
 
@@ -142,7 +160,7 @@ fn costs(node: &Node, thresholds: &Thresholds) -> Costs {
 }
 
 /// What foresight may count on: everything at its best for the nominal unit, so that the bound holds.
-pub fn foresight(node: &Node, income: &Income, course: &run::Plan) -> Foresight {
+pub fn foresight(node: &Node, income: &Income, course: &run::Course) -> Foresight {
     let bank = Bank::of(&node.storage, Wear::NONE);
     let floor = node.supply.regulator.floor();
     let full = node.harvest.overvoltage;
@@ -224,8 +242,8 @@ mod tests {
         let full_v: f64 = 5.3;
         let source = crate::node::Source::Constant { power: watts(1e-3) };
         let income = Income::of(&source).expect("a constant");
-        let plan = crate::simulate::plan(&node, 1.0);
-        let given = foresight(&node, &income, &plan).capacity.get::<joule>();
+        let course = crate::simulate::course(&node, 1.0);
+        let given = foresight(&node, &income, &course).capacity.get::<joule>();
         let stored_j = |v: f64| 0.3 * v * v + 0.4 / 5.5 / 3.0 * v.powi(3);
         let want_j = stored_j(full_v) - stored_j(floor_v);
         assert!((given - want_j).abs() < ROUNDING * want_j, "{given} {want_j}");

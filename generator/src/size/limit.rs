@@ -109,7 +109,7 @@ impl Limit {
                 uptime: outcome.uptime_fraction(),
             });
         }
-        let longest = seconds(outcome.longest_silence_s);
+        let longest = seconds(outcome.settled_silence_s);
         (longest > slowest * (1.0 + ROUNDING)).then_some(Self::Silent { longest, slowest })
     }
 

@@ -1,4 +1,5 @@
 use super::*;
+use crate::income::Income;
 use crate::node;
 use crate::progress::Unseen;
 
@@ -67,7 +68,7 @@ fn the_own_part_gives_the_own_figures() {
         &Unit::nominal(&node),
         &sweep.sources[0].income,
         &mut Flashed::new(policy),
-        &simulate::plan(&node, 10.0),
+        &simulate::course(&node, 10.0),
         &mut Blind,
     );
     let sized = sized(&node, &sweep);
@@ -129,4 +130,41 @@ fn the_order_is_that_of_the_sweep() {
     };
     let (one, four) = (with(1), with(4));
     assert_eq!(format!("{one:?}"), format!("{four:?}"));
+}
+
+/// 680 mF with twenty dark hours at the start, a steady 5 mW after them, and so many dark hours from the sixth day on.
+fn with_dark(hours: usize) -> (Node, Candidate) {
+    let node = node::example("crack-gauge");
+    let mut sweep = sweep(&node, CATALOGUE, 12.0);
+    sweep.parts = vec![like(&node.storage[0], farads(0.68))];
+    let powers = (0..12 * 24).map(|hour| {
+        let is_dark = hour < 20 || (5 * 24..5 * 24 + hours).contains(&hour);
+        watts(if is_dark { 0.0 } else { 5e-3 })
+    });
+    sweep.sources[0].income = Income::of_steps(seconds(3600.0), powers);
+    let mut candidates = sized(&node, &sweep).candidates;
+    (node, candidates.remove(0))
+}
+
+/// By hand: from 4 V, where the gate connects, to 3.412 V, where this part may send, it has 0.34 F · (4² − 3.412²) V² = 1.48 J.
+/// Asleep it takes 20 µW to 30 µW, some 0.09 J an hour, and each report 0.03 J to 0.04 J: reports end eleven to fourteen hours into a
+/// dark stretch of twenty.
+#[test]
+fn a_first_night_from_where_the_gate_connects_is_no_fault_of_the_parts() {
+    let (node, candidate) = with_dark(0);
+    let outcome = candidate.outcome.expect("it is simulated");
+    assert!(outcome.longest_silence_s > 5.0 * 3600.0, "{outcome:?}");
+    assert!(outcome.settled_silence_s <= node.policy.slowest.get::<second>() * 1.01);
+    assert_eq!(candidate.limit, None);
+}
+
+/// By hand: full at 5.3 V it has 0.34 F · (5.3² − 3.412²) V² = 5.6 J, less than two days of the same; of sixty dark hours twelve at
+/// least are silent.
+#[test]
+fn a_later_night_that_is_too_long_is_refused() {
+    let (_, candidate) = with_dark(60);
+    let Some(Limit::Silent { longest, .. }) = candidate.limit else {
+        panic!("{:?}", candidate.limit);
+    };
+    assert!(longest > seconds(12.0 * 3600.0), "{} s", longest.get::<second>());
 }

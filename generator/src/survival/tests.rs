@@ -178,7 +178,7 @@ fn recharging_equals_the_simulated() {
         let policy = crate::policy::policy(&node, &thresholds).expect("no rule is broken");
         let said_s = recharge.first_report.expect("it starts").get::<second>();
         let income = Income::of_steps(seconds(1e9), [recharge.offered]);
-        let course = run::Plan {
+        let course = run::Course {
             duration: seconds(said_s * 1.1),
             start: volts(0.0),
             batch: 1,

@@ -3,8 +3,7 @@
 use millpond::generated;
 use millpond::income::Income;
 use millpond::node::Pace;
-use millpond::plan::settings::Settings;
-use millpond::plan::typical::Typical;
+use millpond::plan::made::Made;
 use millpond::report::{Report, Section};
 use millpond::simulate::study::FINISHED;
 use millpond::simulate::timeline::{Moment, Watch};
@@ -38,11 +37,11 @@ pub(crate) fn answer<F: Fn(f64) + Sync>(text: &str, days: f64, tuned: bool, tell
     let plan = match node.policy.pace {
         Pace::Planned if tuned => {
             match generated::tuned(&file, report.thresholds(), &policy, &Counted::new(tell)) {
-                Ok(planned) => Some(planned.plan),
+                Ok(planned) => Some(Made::from(&planned)),
                 Err(refusal) => return json!({ "error": refusal.to_string() }),
             }
         }
-        _ => Typical::of(node, report.thresholds()).and_then(|typical| typical.plan(&Settings::usual()).ok()),
+        _ => Made::usual(node, report.thresholds()),
     };
     if let Some(income) = &income {
         let mut told = Told {

@@ -32,7 +32,7 @@ pub(super) fn rows(extent: &Extent) -> Result<Vec<Row>, String> {
         let policy =
             policy::policy(&node, &thresholds).map_err(|rejected| format!("{name}: {}", rejected.text()))?;
         let income = Income::of(&node.harvest.source).ok_or_else(|| format!("{name}: no income"))?;
-        let course = simulate::plan(&node, extent.days);
+        let course = simulate::course(&node, extent.days);
         let flashing = Flashing { policy, plan: None };
         let parts = Parts::of(
             &node,

@@ -61,8 +61,8 @@ impl Watch for Log {
     }
 }
 
-fn plan(days: f64, start_v: f64) -> Plan {
-    Plan {
+fn course(days: f64, start_v: f64) -> Course {
+    Course {
         duration: seconds(days * 86_400.0),
         start: volts(start_v),
         batch: 1,
@@ -104,7 +104,7 @@ fn duration_s(stretches: &[Stretch]) -> f64 {
 fn a_dark_node_dies_when_its_charge_is_gone() {
     let part = display_case();
     let mut log = Log::default();
-    let outcome = run(&part, &constant(0.0), &mut Sleeper, &plan(4.0, 3.0), &mut log);
+    let outcome = run(&part, &constant(0.0), &mut Sleeper, &course(4.0, 3.0), &mut log);
     let resistance_ohm = 0.15;
     let usable_c = 0.22 * (3.0 - 1.1e-6 * resistance_ohm - 1.8);
     let want_s = duration_s(&part.boot) + (usable_c - charge_c(&part.boot)) / 1.1e-6;
@@ -141,7 +141,7 @@ fn a_gate_connects_and_cuts_at_its_voltages() {
         has_sent: false,
         readings: Vec::new(),
     };
-    let outcome = run(&part, &income, &mut rule, &plan(1.0 / 24.0, 2.0), &mut log);
+    let outcome = run(&part, &income, &mut rule, &course(1.0 / 24.0, 2.0), &mut log);
     let (start, cut) = (log.0[0], log.0[log.0.len() - 1]);
     assert_eq!((start.event, cut.event), (Event::Start, Event::Cut));
     // C/2·(16 − 4) at 80 % of 8 mW; R takes less than a hundredth.
@@ -175,8 +175,8 @@ fn ages_are_half_the_squares_of_the_gaps() {
         has_sent: false,
         readings: Vec::new(),
     };
-    let plan = plan(0.25, 3.0);
-    let outcome = run(&part, &constant(0.001), &mut rule, &plan, &mut Blind);
+    let course = course(0.25, 3.0);
+    let outcome = run(&part, &constant(0.001), &mut rule, &course, &mut Blind);
     let (boot_s, sent_s) = (duration_s(&part.boot), duration_s(&part.transmit));
     let gap_s = 100.0 + sent_s;
     let total_s = 21_600.0;
@@ -199,9 +199,13 @@ fn ages_are_half_the_squares_of_the_gaps() {
 #[test]
 fn an_empty_node_without_income_never_starts() {
     let part = display_case();
-    let outcome = run(&part, &constant(0.0), &mut Sleeper, &plan(2.0, 0.0), &mut Blind);
+    let outcome = run(&part, &constant(0.0), &mut Sleeper, &course(2.0, 0.0), &mut Blind);
     assert_eq!((outcome.starts, outcome.decisions, outcome.up_s), (0, 0, 0.0));
     assert_eq!(outcome.longest_silence_s, 2.0 * 86_400.0);
+    // Of a silence that began in the first day, what lies beyond it; of a run of one day, all.
+    assert_eq!(outcome.settled_silence_s, 86_400.0);
+    let day = run(&part, &constant(0.0), &mut Sleeper, &course(1.0, 0.0), &mut Blind);
+    assert_eq!(day.settled_silence_s, 86_400.0);
 }
 
 /// Leaked away to nothing: 5 µA at 5.5 V empty 1 F in 300 days to below any voltage that counts, and the run still ends.
@@ -212,7 +216,7 @@ fn years_in_the_dark_end() {
         &part,
         &constant(0.0),
         &mut Sleeper,
-        &plan(1500.0, 4.0),
+        &course(1500.0, 4.0),
         &mut Blind,
     );
     assert_eq!((outcome.starts, outcome.brownouts), (1, 1));
@@ -230,7 +234,7 @@ fn a_run_depends_on_its_seed_alone() {
         let node = node::example(name);
         let policy = policy(&node, &Thresholds::of(&node)).expect("a policy");
         let income = sunny(&node);
-        let plan = crate::simulate::plan(&node, 7.0);
+        let course = crate::simulate::course(&node, 7.0);
         let with = |threads: usize, seed: u64| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
             pool.expect("threads").install(|| {
@@ -238,7 +242,7 @@ fn a_run_depends_on_its_seed_alone() {
                     &node,
                     Flashing { policy, plan: None },
                     &income,
-                    &plan,
+                    &course,
                     20,
                     seed,
                     &ProgressBar::hidden(),
@@ -254,7 +258,7 @@ fn a_run_depends_on_its_seed_alone() {
             &Part::nominal(&node),
             &income,
             &mut Flashed::new(policy),
-            &plan,
+            &course,
             &mut log,
         );
         assert!(log.0.len() > 100 && log.0.is_sorted_by(|a, b| a.time_s <= b.time_s));
@@ -266,11 +270,17 @@ fn a_run_depends_on_its_seed_alone() {
 fn a_watched_run_is_the_same_run() {
     let node = node::example("pump-bearing");
     let policy = policy(&node, &Thresholds::of(&node)).expect("a policy");
-    let plan = crate::simulate::plan(&node, 2.0);
+    let course = crate::simulate::course(&node, 2.0);
     let part = Part::nominal(&node);
-    let blind = run(&part, &sunny(&node), &mut Flashed::new(policy), &plan, &mut Blind);
+    let blind = run(
+        &part,
+        &sunny(&node),
+        &mut Flashed::new(policy),
+        &course,
+        &mut Blind,
+    );
     let mut log = Log::default();
-    let seen = run(&part, &sunny(&node), &mut Flashed::new(policy), &plan, &mut log);
+    let seen = run(&part, &sunny(&node), &mut Flashed::new(policy), &course, &mut log);
     assert_eq!(blind, seen);
     let count = |event| log.0.iter().filter(|moment| moment.event == event).count() as u64;
     assert_eq!(count(Event::Transmit), seen.reports);
