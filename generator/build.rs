@@ -24,7 +24,7 @@ const SOURCES: [&str; 6] = [
     "../Cargo.lock",
 ];
 const CURE: &str = "the workbench needs a compiler for WebAssembly: `rustup target add wasm32-unknown-unknown`, or a rustc with \
-                    the source of its library (Debian: rustc-web rust-web-src libstd-rust-web-dev lld) named by MILLPOND_WASM_RUSTC; \
+                    the source of its library (some distributions have both as packages) named by MILLPOND_WASM_RUSTC; \
                     or leave out the feature `workbench`";
 
 fn main() {

@@ -9,6 +9,8 @@ use std::fs;
 use std::path::PathBuf;
 
 use millpond::emit::{self, Constants, DecideCounts, EmittedPlan};
+use millpond::generated::Refusal;
+use millpond::node::LoadError;
 use millpond_policy::{Costs, EnergyModel, PACE_ROWS, PaceRow, Plan, Policy, PolicyParts, Sense, WhenFull};
 
 /// Every warning that a firmware project may turn on is an error here.
@@ -92,12 +94,20 @@ fn planned_chip() -> Result<Constants, Box<dyn Error>> {
 fn own_node() -> Result<Option<Constants>, Box<dyn Error>> {
     println!("cargo::rerun-if-env-changed=MILLPOND_NODE");
     println!("cargo::rustc-check-cfg=cfg(own_node, own_node_plans)");
-    let Some(path) = env::var_os("MILLPOND_NODE") else {
+    let Some(path) = env::var_os("MILLPOND_NODE").map(PathBuf::from) else {
         return Ok(None);
     };
-    let generated = match millpond::generate(PathBuf::from("..").join(path)) {
+    let shown = path.display();
+    let generated = match millpond::generate(PathBuf::from("..").join(&path)) {
         Ok(generated) => generated,
+        Err(Refusal::File(LoadError::Unreadable { source, .. })) => {
+            println!(
+                "cargo::error=MILLPOND_NODE={shown} cannot be read: {source}; the path is seen from the top of the project"
+            );
+            return Err("the node that MILLPOND_NODE names cannot be read".into());
+        }
         Err(refusal) => {
+            println!("cargo::error=MILLPOND_NODE={shown} is refused:");
             for line in refusal.to_string().lines() {
                 println!("cargo::error={line}");
             }
@@ -121,6 +131,7 @@ fn node(name: &str, when_full: WhenFull, parts: PolicyParts) -> Constants {
     Constants {
         node: name.to_owned(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
+        other_pace: None,
         input_hash: "0".repeat(64),
         parts,
         decide_counts: DecideCounts {

@@ -1,4 +1,4 @@
-//! STAGE 3: what the node spends. Charge and energy of each phase and action, of a day asleep, and the income
+//! What the node spends. Charge and energy of each phase and action, of a day asleep, and the income
 //! that a pace of reports asks for.
 //!
 //! Every figure is nominal: new parts, no margins. Nothing safe rests on it; thresholds do their own sums at

@@ -1,4 +1,4 @@
-//! STAGE 5b: which resistors make the gate, the overvoltage limit and the sensing divider of a node.
+//! Which resistors make the gate, the overvoltage limit and the sensing divider of a node.
 //!
 //! From the node's voltages and a comparator described by reference, bias and hysteresis, the best sets of preferred values,
 //! each with where its thresholds may lie in the worst unit (docs/model.md, "Resistors").
@@ -202,12 +202,12 @@ impl Dividers {
             self.sets.push(Set {
                 purpose: Use::Sense,
                 places: &["top", "bottom"],
-                resistors: vec![ohms(choice.parts.top), ohms(choice.parts.lower)],
+                resistors: vec![ohms(choice.parts.top_ohm), ohms(choice.parts.second_ohm)],
                 error: upper.nominal / target - fraction(1.0),
                 upper,
                 lower: None,
                 current: amperes(choice.current_a),
-                bias_shift: sense.input_leakage * ohms(choice.parts.top),
+                bias_shift: sense.input_leakage * ohms(choice.parts.top_ohm),
                 settling: sense.sampling_capacitor.map(|capacitor| {
                     settling(sensing::source_resistance(&choice.parts), capacitor, sense.bits)
                 }),
@@ -224,7 +224,11 @@ fn of_comparator(
     spread: &Spread,
     choice: &search::Choice,
 ) -> Set {
-    let Resistors { top, lower, third } = choice.parts;
+    let Resistors {
+        top_ohm,
+        second_ohm,
+        third_ohm,
+    } = choice.parts;
     let (circuit, parts) = (&wanted.circuit, &choice.parts);
     let spans = circuit.spans(parts, &wanted.input, spread);
     let biased = Input {
@@ -239,7 +243,7 @@ fn of_comparator(
     Set {
         purpose,
         places,
-        resistors: [top, lower, third][..places.len()]
+        resistors: [top_ohm, second_ohm, third_ohm][..places.len()]
             .iter()
             .map(|value| ohms(*value))
             .collect(),

@@ -31,6 +31,9 @@ pub struct Constants {
     pub node: String,
     /// Version of millpond.
     pub version: String,
+    /// The pace that was asked for where it is not the node file's own; the command in the banner names it.
+    #[serde(skip)]
+    pub other_pace: Option<&'static str>,
     /// SHA-256 of everything that was read, hexadecimal.
     #[serde(rename = "input_sha256")]
     pub input_hash: String,
@@ -101,6 +104,7 @@ trait Emitter {
 /// let constants = Constants {
 ///     node: "crack-gauge".to_owned(),
 ///     version: "0.1.0".to_owned(),
+///     other_pace: None,
 ///     input_hash: "0".repeat(64),
 ///     parts: *Policy::EXAMPLE.parts(),
 ///     decide_counts: DecideCounts { measure: 425, transmit: 505 },
@@ -160,6 +164,13 @@ fn plan(constants: &Constants) -> Value {
     Value::from(Serde(constants.plan.as_ref().map(|plan| &plan.parts)))
 }
 
+/// The option of `generate` that asks for the same pace again, with a space before it; nothing where the node file says it.
+fn pace_option(constants: &Constants) -> String {
+    constants
+        .other_pace
+        .map_or_else(String::new, |pace| format!(" --pace {pace}"))
+}
+
 /// What the plan was made from, as lines for a comment.
 fn plan_lines(constants: &Constants) -> Vec<String> {
     let lines = constants.plan.iter().flat_map(|plan| &plan.made_from);
@@ -176,6 +187,7 @@ pub(crate) mod tests {
         Constants {
             node: "crack-gauge".to_owned(),
             version: "0.1.0".to_owned(),
+            other_pace: None,
             input_hash: "ab".repeat(32),
             parts: *Policy::EXAMPLE.parts(),
             decide_counts: DecideCounts {
@@ -197,7 +209,7 @@ pub(crate) mod tests {
         }
     }
 
-    fn planned() -> Constants {
+    pub(crate) fn planned() -> Constants {
         Constants {
             plan: Some(EmittedPlan {
                 made_from: vec!["two years */ of weather".to_owned()],

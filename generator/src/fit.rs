@@ -1,4 +1,4 @@
-//! STAGE 7b: what a prototype's log says about its parts, with standard errors, and what is wrong with it.
+//! What a prototype's log says about its parts, with standard errors, and what is wrong with it.
 //!
 //! From a node and a log to parameters and findings: readings → actions → points → segments → regression → joint → findings. What
 //! each step assumes stands in its file; the equations are 36 to 39 of docs/model.md.

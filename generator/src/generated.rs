@@ -21,6 +21,9 @@ use crate::units::*;
 const NO_INCOME: &str = "pace = \"planned\" is tuned on the income that [harvest] declares, and kind = \"trace\" declares \
                              none: declare the source, or keep pace = \"even\"";
 
+/// The pace of a node file that names none.
+const EVEN: &str = "even";
+
 /// The constants of one node, ready to be written.
 #[derive(Clone, Debug)]
 pub struct Generated {
@@ -165,12 +168,24 @@ fn constants(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Const
             node::WhenFull::KeepOldest => WhenFull::KeepOldest,
             node::WhenFull::ThinEvenly => WhenFull::ThinEvenly,
         },
+        other_pace: other_pace(file),
         thresholds: thresholds
             .actions()
             .map(|(name, threshold)| row(thresholds, name, threshold))
             .to_vec(),
         plan: None,
     }
+}
+
+/// The name of the node's pace where the text of its file names another.
+fn other_pace(file: &NodeFile) -> Option<&'static str> {
+    let name = match file.node.policy.pace {
+        Pace::Even => EVEN,
+        Pace::Planned => "planned",
+    };
+    let table = file.text.parse::<toml::Table>().ok()?;
+    let written = table.get("policy")?.get("pace").and_then(toml::Value::as_str);
+    (written.unwrap_or(EVEN) != name).then_some(name)
 }
 
 /// One threshold as the comment of a generated file has it.
@@ -225,3 +240,21 @@ impl fmt::Display for Refusal {
 }
 
 impl std::error::Error for Refusal {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pace_that_the_file_does_not_name_is_asked_for_in_the_banner() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../templates/nodes/crack-gauge.toml");
+        let mut file = NodeFile::load(path).expect("the examples are valid");
+        assert_eq!(other_pace(&file), None);
+        file.node.policy.pace = Pace::Planned;
+        assert_eq!(other_pace(&file), Some("planned"));
+        file.text = file.text.replace("[policy]\n", "[policy]\npace = \"planned\"\n");
+        assert_eq!(other_pace(&file), None);
+        file.node.policy.pace = Pace::Even;
+        assert_eq!(other_pace(&file), Some("even"));
+    }
+}

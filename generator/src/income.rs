@@ -1,4 +1,4 @@
-//! STAGE 6b, input: the power that the source offers to the converter, over time.
+//! The power that the source offers to the converter, over time.
 //!
 //! From the source of the node file, or from a trace that stands in for it, to pieces of constant power that follow
 //! one another without end. Every income repeats: indoor light after a week, the clear sky after a year of 365 days, a

@@ -1,6 +1,7 @@
 //! From the description of a battery-free sensor node to constants in its firmware.
 //!
-//! The modules stand in the order in which the data goes through them; none uses a later one:
+//! The modules stand in the order in which the data goes through them. None uses a later one, but for `rounding`, which uses `model`, and
+//! `printout`, which shows `comparison`, `sensitivity` and `lifetime` (`tests/stages.rs` holds it so):
 //!
 //! ```text
 //! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout

@@ -1,4 +1,4 @@
-//! STAGE 7a: a bench log: what a prototype read and sent, row by row, with its gaps and its nonsense.
+//! A bench log: what a prototype read and sent, row by row, with its gaps and its nonsense.
 //!
 //! A log is a CSV file with one header. Columns, in any order: `time_s` (seconds) or `time` (RFC 3339, or local time without an
 //! offset), and any of `storage_mv` (or `storage_v`), `count` (or `reports`: successful reports since power-up) and `event`

@@ -1,4 +1,4 @@
-//! STAGE 7c: what to log, how often and how long, for each parameter to be known within a part of itself.
+//! What to log, how often and how long, for each parameter to be known within a part of itself.
 //!
 //! From a node to a plan, by the errors of equation 37 under white noise of a reading: a step that comes n times with m readings
 //! on each side is known to σ·√(2/(m·n)); a slope over a time T with a reading every τ to σ·√12/(T·√(T/τ)). What the description

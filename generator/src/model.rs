@@ -1,4 +1,4 @@
-//! STAGE 2: the physics of storage, supply and sensing. Pure functions of typed quantities, each with its source.
+//! The physics of storage, supply and sensing. Pure functions of typed quantities, each with its source.
 
 pub mod airtime;
 pub mod bank;

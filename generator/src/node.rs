@@ -1,4 +1,4 @@
-//! STAGE 1: the node, as meant: every quantity typed, every key checked, every default filled in.
+//! The node, as meant: every quantity typed, every key checked, every default filled in.
 //!
 //! A [`Node`] comes out of [`NodeFile::load`]; nothing after it needs to look at text, units or missing keys.
 //!

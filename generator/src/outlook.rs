@@ -1,4 +1,4 @@
-//! STAGE 4a: what a node comes to, in three true numbers: from where it may send, and how long it lasts in the dark.
+//! What a node comes to, in three true numbers: from where it may send, and how long it lasts in the dark.
 //!
 //! The numbers are those of the worst corner, before they are rounded to what firmware reads, so that small changes show.
 

@@ -1,4 +1,4 @@
-//! STAGE 6c: the constants of a plan, for nodes whose pace looks ahead.
+//! The constants of a plan, for nodes whose pace looks ahead.
 //!
 //! From a node, its policy and its typical income to [`millpond_policy::Plan`]. Energies and costs are those of the nominal
 //! unit ([`typical`]). What physics leaves open (caution, reserve, target, how fast to learn: [`settings`]) is tuned by

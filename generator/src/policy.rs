@@ -1,4 +1,4 @@
-//! STAGE 5: the constants of the firmware's policy, all integers. Conversions are those of [`crate::rounding`].
+//! The constants of the firmware's policy, all integers. Conversions are those of [`crate::rounding`].
 
 mod pace;
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! STAGE 6c: results as text for people and as JSON for programs. Pure functions from results to strings.
+//! Results as text for people and as JSON for programs. Pure functions from results to strings.
 
 mod table;
 

@@ -1,4 +1,4 @@
-//! STAGE 8: everything there is to say about a node, as one page that needs no network.
+//! Everything there is to say about a node, as one page that needs no network.
 //!
 //! From a node file, an income and a log, if there are any, to the text of an HTML file: each section is a view of strings in a file
 //! of its own, the template in `templates/report` puts them in order, and a script draws the charts from numbers that stand in the

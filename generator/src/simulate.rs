@@ -1,4 +1,4 @@
-//! STAGE 6b: the node over time, with the very decision code that is flashed.
+//! The node over time, with the very decision code that is flashed.
 //!
 //! From a node, its policy and an income to what came of it: reports, silences, losses of supply, and where the energy went.
 

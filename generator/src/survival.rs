@@ -1,4 +1,4 @@
-//! STAGE 6b: how long the node lives in the dark, which light keeps it going for ever, and how soon it is back.
+//! How long the node lives in the dark, which light keeps it going for ever, and how soon it is back.
 //!
 //! From a node and its thresholds to times and light, without simulating: passages of the bank ([`crate::model::passage`])
 //! between the voltages at which something changes. Two units are looked at:

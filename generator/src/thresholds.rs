@@ -1,4 +1,4 @@
-//! STAGE 4: the voltages from which each action succeeds in the worst case, and what firmware must read to act.
+//! The voltages from which each action succeeds in the worst case, and what firmware must read to act.
 
 mod start;
 mod term;

@@ -1,4 +1,4 @@
-//! STAGE 8: the library itself inside a page, with fields for the node's inputs.
+//! The library itself inside a page, with fields for the node's inputs.
 //!
 //! From a node file and the library as WebAssembly to the text of an HTML file, which asks for nothing from outside.
 

@@ -257,7 +257,7 @@ fn a_changed_node_makes_the_files_stale() {
     );
     assert_eq!(code(&stale), 1);
     assert!(
-        stderr(&stale).contains("stale: the node description has changed"),
+        stderr(&stale).contains("stale: the node file's bytes"),
         "{}",
         stderr(&stale)
     );

@@ -1,4 +1,4 @@
-//! docs/licences.md lists everything that is inlined in a page, with its licence.
+//! docs/licences.md lists everything that is inlined in a page, with its licence; docs/design.md why each library was chosen.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -40,6 +40,41 @@ fn everything_in_a_page_is_listed_with_its_licence() {
         inside.len() + 2 + 1,
         "{LIST} has rows of what is not inside"
     );
+}
+
+#[test]
+fn every_library_is_in_the_table_of_design() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
+    let document = fs::read_to_string(root.join("docs/design.md")).expect("the document");
+    let chosen: BTreeSet<&str> = document
+        .lines()
+        .filter_map(|row| row.strip_prefix("| ")?.split(" | ").nth(1))
+        .flat_map(|cell| cell.split([',', ' ']))
+        .collect();
+    let mut seen = 0;
+    for package in ["generator", "policy-core"] {
+        let text = fs::read_to_string(root.join(package).join("Cargo.toml")).expect("the manifest");
+        let manifest: toml::Table = text.parse().expect("TOML");
+        let of_hosts = manifest
+            .get("target")
+            .and_then(toml::Value::as_table)
+            .into_iter()
+            .flat_map(|targets| targets.values());
+        let parts = of_hosts.filter_map(toml::Value::as_table).chain([&manifest]);
+        for part in parts {
+            for kind in ["dependencies", "dev-dependencies"] {
+                let names = part.get(kind).and_then(toml::Value::as_table);
+                for name in names.into_iter().flat_map(|names| names.keys()) {
+                    seen += 1;
+                    assert!(
+                        name.starts_with(OWN) || chosen.contains(name.as_str()),
+                        "{package}: docs/design.md does not say why {name}"
+                    );
+                }
+            }
+        }
+    }
+    assert!(seen > 40, "only {seen} libraries were found");
 }
 
 /// Names and licences of all packages that the page is linked from, this project's own left out.

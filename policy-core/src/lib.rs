@@ -2,7 +2,7 @@
 //!
 //! At each wake-up the firmware passes in what it knows ([`Reading`]) and gets a [`Decision`]: measure,
 //! transmit, or wait so many seconds, with the reason. The crate reads no clock, pin or memory of its own.
-//! The constants ([`Policy`]) are written by `millpond generate`; whoever writes them by hand is checked
+//! The constants ([`Policy`]) are written by `millpond generate`; constants written by hand are checked
 //! by the compiler.
 //!
 //! The firmware keeps this order: [`decide`], then save the state ([`State::pack`]), then act. A power

@@ -47,9 +47,9 @@ fn case(seed: u64) -> (Circuit, Resistors, Input) {
             },
         };
         let parts = Resistors {
-            top: draw.random_range(0.3e6..8e6),
-            lower: draw.random_range(0.3e6..4e6),
-            third: match circuit {
+            top_ohm: draw.random_range(0.3e6..8e6),
+            second_ohm: draw.random_range(0.3e6..4e6),
+            third_ohm: match circuit {
                 Circuit::PAIR => f64::INFINITY,
                 _ => draw.random_range(0.5e6..10e6),
             },
@@ -110,7 +110,11 @@ fn check(ngspice: &Tool, seed: u64) -> Result<(), Failed> {
 
 /// The circuit of a case; the voltage at `on` goes from 0 V to 1 V where the output goes high.
 fn deck(circuit: &Circuit, parts: &Resistors, input: &Input) -> String {
-    let Resistors { top, lower, third } = parts;
+    let Resistors {
+        top_ohm: top,
+        second_ohm: lower,
+        third_ohm: third,
+    } = parts;
     let (rising_v, falling_v) = (input.rising_v, input.falling_v);
     let step = |what: String| format!("(0.5 + 0.5*tanh(({what})*1e5))");
     let body = match circuit {

@@ -78,6 +78,6 @@ fn rounded(value: f64, round: fn(f64) -> f64) -> f64 {
     if value == 0.0 {
         return 0.0;
     }
-    let scale = 10f64.powi(DIGITS - 1 - value.abs().log10().floor() as i32);
+    let scale = 10f64.powi(DIGITS - 1 - libm::log10(value.abs()).floor() as i32);
     round(value * scale) / scale
 }

@@ -1,6 +1,18 @@
 //! Which inputs differ between two node files, and one of them put into the other.
+//!
+//! A profile differs by its name or, under the same name in two folders, by what it holds.
 
+use std::fs;
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
 use toml::{Table, Value};
+
+/// The tables of a node file that may name a profile.
+const ACTIONS: [&str; 3] = ["boot", "measure", "transmit"];
+
+/// Bytes of a hash that are shown: enough to tell two files apart.
+const SHOWN_BYTES: usize = 6;
 
 /// An input that differs.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,19 +36,83 @@ enum Step {
     Index(usize),
 }
 
-/// The inputs that differ between two valid TOML texts.
-pub(super) fn changes(old: &str, new: &str) -> Vec<Change> {
-    let (Ok(old), Ok(new)) = (old.parse::<Table>(), new.parse::<Table>()) else {
+/// A node file's text, and the folder from which its profiles are named.
+#[derive(Clone, Copy)]
+pub(super) struct Source<'a> {
+    pub(super) text: &'a str,
+    pub(super) folder: &'a Path,
+}
+
+/// The inputs that differ between two node files, whose text is valid TOML.
+pub(super) fn changes(old: Source<'_>, new: Source<'_>) -> Vec<Change> {
+    let (Ok(old_table), Ok(new_table)) = (old.text.parse::<Table>(), new.text.parse::<Table>()) else {
         return Vec::new();
     };
     let mut found = Vec::new();
     compare(
-        &Value::Table(old),
-        &Value::Table(new),
+        &Value::Table(old_table.clone()),
+        &Value::Table(new_table.clone()),
         &mut Vec::new(),
         &mut found,
     );
+    let held = ACTIONS
+        .iter()
+        .filter_map(|action| held(action, (&old_table, old.folder), (&new_table, new.folder)));
+    found.extend(held);
+    let mut located = Value::Table(new_table);
+    locate(&mut located, new.folder);
+    for change in &mut found {
+        change.value = get(&located, &change.steps).cloned();
+    }
     found
+}
+
+/// The profile that both files name alike for an action, if they hold other bytes.
+fn held(action: &str, old: (&Table, &Path), new: (&Table, &Path)) -> Option<Change> {
+    let name = |table: &Table| Some(table.get(action)?.get("profile")?.as_str()?.to_owned());
+    let (old_name, new_name) = (name(old.0)?, name(new.0)?);
+    let (old_hash, new_hash) = (hash(&old.1.join(&old_name))?, hash(&new.1.join(&new_name))?);
+    (old_name == new_name && old_hash != new_hash).then(|| Change {
+        key: format!("{action}.profile"),
+        old: Some(format!("{old_name}, sha256 {old_hash}")),
+        new: Some(format!("{new_name}, sha256 {new_hash}")),
+        stands_alone: false,
+        steps: [action, "profile"].map(|key| Step::Key(key.to_owned())).to_vec(),
+        value: None,
+    })
+}
+
+/// The start of the SHA-256 of a file, hexadecimal.
+fn hash(path: &Path) -> Option<String> {
+    let digest = Sha256::digest(fs::read(path).ok()?);
+    Some(
+        digest
+            .iter()
+            .take(SHOWN_BYTES)
+            .map(|byte| format!("{byte:02x}"))
+            .collect(),
+    )
+}
+
+/// Names each profile by its whole path, so that another file can take it over.
+fn locate(root: &mut Value, folder: &Path) {
+    for action in ACTIONS {
+        let profile = root.get_mut(action).and_then(|table| table.get_mut("profile"));
+        if let Some(Value::String(name)) = profile
+            && let Ok(whole) = std::path::absolute(folder.join(&*name))
+            && let Some(whole) = whole.to_str()
+        {
+            *name = whole.to_owned();
+        }
+    }
+}
+
+/// What stands at the end of `steps`.
+fn get<'a>(root: &'a Value, steps: &[Step]) -> Option<&'a Value> {
+    steps.iter().try_fold(root, |at, step| match step {
+        Step::Key(key) => at.get(key),
+        Step::Index(index) => at.get(index),
+    })
 }
 
 fn compare(old: &Value, new: &Value, path: &mut Vec<Step>, found: &mut Vec<Change>) {
@@ -81,7 +157,7 @@ fn change(path: &[Step], old: Option<&Value>, new: Option<&Value>) -> Change {
         new: new.map(ToString::to_string),
         stands_alone: false,
         steps: path.to_vec(),
-        value: new.cloned(),
+        value: None,
     }
 }
 
@@ -135,18 +211,47 @@ mod tests {
     const OLD: &str = "schema = 1\n[a]\nb = \"1 F\"\nlist = [{ x = 1 }, { x = 2 }]\n[gone]\ny = 1\n";
     const NEW: &str = "schema = 1\n[a]\nb = \"2 F\"\nlist = [{ x = 1 }, { x = 3 }]\n[added]\nz = 2\n";
 
+    fn source(text: &str) -> Source<'_> {
+        let folder = Path::new("");
+        Source { text, folder }
+    }
+
     #[test]
     fn every_difference_is_named_by_its_path() {
-        let keys: Vec<String> = changes(OLD, NEW).into_iter().map(|change| change.key).collect();
+        let found = changes(source(OLD), source(NEW));
+        let keys: Vec<String> = found.into_iter().map(|change| change.key).collect();
         assert_eq!(keys, ["a.b", "a.list[1].x", "gone", "added"]);
     }
 
     #[test]
     fn all_changes_one_after_the_other_make_the_new_file() {
-        let made = changes(OLD, NEW)
+        let made = changes(source(OLD), source(NEW))
             .iter()
             .fold(OLD.to_owned(), |text, change| change.applied_to(&text));
         assert_eq!(made.parse::<Table>(), NEW.parse::<Table>());
-        assert_eq!(changes(OLD, OLD), []);
+        assert_eq!(changes(source(OLD), source(OLD)), []);
+    }
+
+    #[test]
+    fn a_profile_of_one_name_in_two_folders_differs_by_what_it_holds() {
+        const TEXT: &str = "[boot]\nprofile = \"b.csv\"\n[measure]\nprofile = \"m.csv\"\n";
+        let folders = [(); 2].map(|()| tempfile::tempdir().expect("a folder"));
+        let [old, new] = folders.each_ref().map(|folder| Source {
+            text: TEXT,
+            folder: folder.path(),
+        });
+        for (name, in_old, in_new) in [("b.csv", "same", "same"), ("m.csv", "abc", "other")] {
+            fs::write(old.folder.join(name), in_old).expect("writable");
+            fs::write(new.folder.join(name), in_new).expect("writable");
+        }
+        let found = changes(old, new);
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].key, "measure.profile");
+        // FIPS 180-4 gives the hash of "abc".
+        assert_eq!(found[0].old.as_deref(), Some("m.csv, sha256 ba7816bf8f01"));
+        let made: Table = found[0].applied_to(TEXT).parse().expect("TOML");
+        let name = made["measure"]["profile"].as_str().expect("text");
+        assert_eq!(fs::read_to_string(name).expect("readable from anywhere"), "other");
+        assert_eq!(made["boot"]["profile"].as_str(), Some("b.csv"));
     }
 }

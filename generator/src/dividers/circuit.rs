@@ -7,17 +7,17 @@
 use crate::node::{Comparator, GateCircuit};
 use crate::units::*;
 
-/// Resistors of a circuit (ohm). `top` runs from storage to the comparator's input. With [`Circuit::Feedback`] `lower` runs from the
-/// input to ground and `third` from the output to the input, infinite where there is none. With [`Circuit::TwoTaps`]
-/// `lower` lies between the two taps and `third` below the lower one.
+/// Resistors of a circuit. `top_ohm` runs from storage to the comparator's input. With [`Circuit::Feedback`] `second_ohm` runs from the
+/// input to ground and `third_ohm` from the output to the input, infinite where there is none. With [`Circuit::TwoTaps`]
+/// `second_ohm` lies between the two taps and `third_ohm` below the lower one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Resistors {
-    /// From storage.
-    pub top: f64,
-    /// To ground, or between the taps.
-    pub lower: f64,
-    /// From the output, or to ground.
-    pub third: f64,
+    /// From storage (ohm).
+    pub top_ohm: f64,
+    /// To ground, or between the taps (ohm).
+    pub second_ohm: f64,
+    /// From the output, or to ground (ohm).
+    pub third_ohm: f64,
 }
 
 /// How resistors and comparator are joined.
@@ -94,11 +94,13 @@ impl Circuit {
         let trip_v = input.rising_v;
         match *self {
             Self::Feedback { low_v, .. } => {
-                trip_v + parts.top * (trip_v / parts.lower + (trip_v - low_v) / parts.third + input.bias_a)
+                trip_v
+                    + parts.top_ohm
+                        * (trip_v / parts.second_ohm + (trip_v - low_v) / parts.third_ohm + input.bias_a)
             }
             Self::TwoTaps => {
-                let below_a = trip_v / parts.third + input.lower_bias_a;
-                trip_v + below_a * parts.lower + (below_a + input.bias_a) * parts.top
+                let below_a = trip_v / parts.third_ohm + input.lower_bias_a;
+                trip_v + below_a * parts.second_ohm + (below_a + input.bias_a) * parts.top_ohm
             }
         }
     }
@@ -109,14 +111,21 @@ impl Circuit {
         match *self {
             Self::Feedback {
                 high_v: Some(high_v), ..
-            } => trip_v + parts.top * (trip_v / parts.lower - (high_v - trip_v) / parts.third + input.bias_a),
+            } => {
+                trip_v
+                    + parts.top_ohm
+                        * (trip_v / parts.second_ohm - (high_v - trip_v) / parts.third_ohm + input.bias_a)
+            }
             // The output is at storage: the third resistor is beside the top one.
             Self::Feedback { high_v: None, .. } => {
-                trip_v + (trip_v / parts.lower + input.bias_a) / (parts.top.recip() + parts.third.recip())
+                trip_v
+                    + (trip_v / parts.second_ohm + input.bias_a)
+                        / (parts.top_ohm.recip() + parts.third_ohm.recip())
             }
             Self::TwoTaps => {
-                let below_a = (trip_v + parts.third * input.lower_bias_a) / (parts.lower + parts.third);
-                trip_v + (below_a + input.bias_a) * parts.top
+                let below_a =
+                    (trip_v + parts.third_ohm * input.lower_bias_a) / (parts.second_ohm + parts.third_ohm);
+                trip_v + (below_a + input.bias_a) * parts.top_ohm
             }
         }
     }
@@ -125,11 +134,15 @@ impl Circuit {
     pub fn current_a(&self, parts: &Resistors, full_v: f64) -> f64 {
         match *self {
             Self::Feedback { high_v, .. } => {
-                let (top, lower, third) = (parts.top.recip(), parts.lower.recip(), parts.third.recip());
+                let (top, lower, third) = (
+                    parts.top_ohm.recip(),
+                    parts.second_ohm.recip(),
+                    parts.third_ohm.recip(),
+                );
                 let input_v = (full_v * top + high_v.unwrap_or(full_v) * third) / (top + lower + third);
                 input_v * lower
             }
-            Self::TwoTaps => full_v / (parts.top + parts.lower + parts.third),
+            Self::TwoTaps => full_v / (parts.top_ohm + parts.second_ohm + parts.third_ohm),
         }
     }
 
@@ -139,9 +152,11 @@ impl Circuit {
         match *self {
             Self::Feedback { low_v, .. } => over(
                 storage_v - trip_v,
-                trip_v / parts.lower + (trip_v - low_v) / parts.third,
+                trip_v / parts.second_ohm + (trip_v - low_v) / parts.third_ohm,
             ),
-            Self::TwoTaps => (storage_v * parts.third / trip_v - parts.lower - parts.third).max(0.0),
+            Self::TwoTaps => {
+                (storage_v * parts.third_ohm / trip_v - parts.second_ohm - parts.third_ohm).max(0.0)
+            }
         }
     }
 
@@ -152,13 +167,13 @@ impl Circuit {
                 high_v: Some(high_v), ..
             } => over(
                 storage_v - trip_v,
-                trip_v / parts.lower - (high_v - trip_v) / parts.third,
+                trip_v / parts.second_ohm - (high_v - trip_v) / parts.third_ohm,
             ),
             Self::Feedback { high_v: None, .. } => {
-                let both = over(storage_v - trip_v, trip_v / parts.lower);
-                over(1.0, both.recip() - parts.third.recip())
+                let both = over(storage_v - trip_v, trip_v / parts.second_ohm);
+                over(1.0, both.recip() - parts.third_ohm.recip())
             }
-            Self::TwoTaps => ((storage_v / trip_v - 1.0) * (parts.lower + parts.third)).max(0.0),
+            Self::TwoTaps => ((storage_v / trip_v - 1.0) * (parts.second_ohm + parts.third_ohm)).max(0.0),
         }
     }
 
@@ -166,14 +181,14 @@ impl Circuit {
     pub fn top_for_current(&self, parts: &Resistors, full_v: f64, current_a: f64) -> f64 {
         match *self {
             Self::Feedback { high_v, .. } => {
-                let input_v = current_a * parts.lower;
-                let (lower, third) = (parts.lower.recip(), parts.third.recip());
+                let input_v = current_a * parts.second_ohm;
+                let (lower, third) = (parts.second_ohm.recip(), parts.third_ohm.recip());
                 over(
                     full_v - input_v,
                     input_v * (lower + third) - high_v.unwrap_or(full_v) * third,
                 )
             }
-            Self::TwoTaps => (full_v / current_a - parts.lower - parts.third).max(0.0),
+            Self::TwoTaps => (full_v / current_a - parts.second_ohm - parts.third_ohm).max(0.0),
         }
     }
 
@@ -191,9 +206,9 @@ impl Circuit {
             let sign = |bit: u32| if corner >> bit & 1 == 0 { -1.0 } else { 1.0 };
             let worn = |value: f64, bit: u32| value * (1.0 + sign(bit) * spread.resistor);
             let parts = Resistors {
-                top: worn(parts.top, 0),
-                lower: worn(parts.lower, 1),
-                third: worn(parts.third, 2),
+                top_ohm: worn(parts.top_ohm, 0),
+                second_ohm: worn(parts.second_ohm, 1),
+                third_ohm: worn(parts.third_ohm, 2),
             };
             let input = Input {
                 rising_v: input.rising_v + sign(3) * error_v,
@@ -267,8 +282,12 @@ mod tests {
         }
     }
 
-    fn parts(top: f64, lower: f64, third: f64) -> Resistors {
-        Resistors { top, lower, third }
+    fn parts(top_ohm: f64, second_ohm: f64, third_ohm: f64) -> Resistors {
+        Resistors {
+            top_ohm,
+            second_ohm,
+            third_ohm,
+        }
     }
 
     /// By hand: 3 Mohm over 1 Mohm multiply 1 V by four, and 10 nA through 3 Mohm add 30 mV. Hysteresis of 20 mV becomes 80 mV.
@@ -389,9 +408,9 @@ mod tests {
             let [rising, falling] = circuit.spans(&parts, &nominal, &spread);
             let error_v = at[3] * (1.2 * 0.03 + 4e-3);
             let worn = Resistors {
-                top: top * (1.0 + 0.05 * at[0]),
-                lower: lower * (1.0 + 0.05 * at[1]),
-                third: third * (1.0 + 0.05 * at[2]),
+                top_ohm: top * (1.0 + 0.05 * at[0]),
+                second_ohm: lower * (1.0 + 0.05 * at[1]),
+                third_ohm: third * (1.0 + 0.05 * at[2]),
             };
             let unit = Input {
                 rising_v: 1.21 + error_v,

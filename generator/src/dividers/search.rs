@@ -45,7 +45,13 @@ impl Choice {
     /// What decides which of two sets is better: less error, then less current, then the smaller top, lower and third.
     fn order(&self) -> [f64; 5] {
         let parts = &self.parts;
-        [self.error, self.current_a, parts.top, parts.lower, parts.third]
+        [
+            self.error,
+            self.current_a,
+            parts.top_ohm,
+            parts.second_ohm,
+            parts.third_ohm,
+        ]
     }
 
     /// Whether this set comes before `other`.
@@ -84,9 +90,9 @@ impl Wanted {
         for &third in thirds {
             for &lower in values {
                 let others = Resistors {
-                    top: 0.0,
-                    lower,
-                    third,
+                    top_ohm: 0.0,
+                    second_ohm: lower,
+                    third_ohm: third,
                 };
                 let bound = match kept.last() {
                     Some(last) if kept.len() == rows => last.error,
@@ -95,7 +101,10 @@ impl Wanted {
                 let (from, to) = self.tops(&others, bound);
                 let start = values.partition_point(|value| *value < from);
                 for &top in values[start..].iter().take_while(|value| **value <= to) {
-                    if let Some(choice) = self.judged(Resistors { top, ..others }) {
+                    if let Some(choice) = self.judged(Resistors {
+                        top_ohm: top,
+                        ..others
+                    }) {
                         keep(&mut kept, choice, rows);
                     }
                 }
@@ -154,9 +163,9 @@ mod tests {
             for &lower in values {
                 for &top in values {
                     let parts = Resistors {
-                        top,
-                        lower,
-                        third: *third,
+                        top_ohm: top,
+                        second_ohm: lower,
+                        third_ohm: *third,
                     };
                     if let Some(choice) = wanted.judged(parts) {
                         keep(&mut kept, choice, ROWS);
@@ -246,7 +255,7 @@ mod tests {
         let best = wanted.best(&Series::E24.resistors_ohm(), &[f64::INFINITY], 4);
         let pairs: Vec<_> = best
             .iter()
-            .map(|choice| (choice.parts.top, choice.parts.lower))
+            .map(|choice| (choice.parts.top_ohm, choice.parts.second_ohm))
             .collect();
         assert_eq!(
             pairs,

@@ -73,7 +73,12 @@ impl Wanted {
         let order = |choice: &Choice| {
             // Beyond twelve digits full scales differ by rounding alone.
             let full_scale = (choice.full_scale_v * 1e12).round();
-            [full_scale, choice.current_a, choice.parts.top, choice.parts.lower]
+            [
+                full_scale,
+                choice.current_a,
+                choice.parts.top_ohm,
+                choice.parts.second_ohm,
+            ]
         };
         all.sort_by(|a, b| {
             order(a)
@@ -103,17 +108,17 @@ impl Wanted {
     }
 }
 
-fn pair(top: f64, lower: f64) -> Resistors {
+fn pair(top_ohm: f64, second_ohm: f64) -> Resistors {
     Resistors {
-        top,
-        lower,
-        third: f64::INFINITY,
+        top_ohm,
+        second_ohm,
+        third_ohm: f64::INFINITY,
     }
 }
 
 /// The resistance that the converter's input sees: top and bottom beside each other.
 pub(super) fn source_resistance(parts: &Resistors) -> Resistance {
-    ohms(1.0 / (parts.top.recip() + parts.lower.recip()))
+    ohms(1.0 / (parts.top_ohm.recip() + parts.second_ohm.recip()))
 }
 
 /// How long a sampling capacitor takes through `source` to come within half a count of its end, from 0 V or full scale.

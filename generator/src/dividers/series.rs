@@ -79,7 +79,7 @@ impl Series {
         }
         (0..count)
             .map(|at| {
-                let hundredths = (100.0 * 10f64.powf(at as f64 / count as f64)).round();
+                let hundredths = (100.0 * libm::exp10(at as f64 / count as f64)).round();
                 (if hundredths == EXCEPTION.0 {
                     EXCEPTION.1
                 } else {
@@ -97,7 +97,7 @@ impl Series {
     /// ```
     pub fn between(self, low: f64, high: f64) -> Vec<f64> {
         let decade = self.decade();
-        let exponents = low.log10().floor() as i32 - 1..=high.log10().ceil() as i32;
+        let exponents = libm::log10(low).floor() as i32 - 1..=libm::log10(high).ceil() as i32;
         exponents
             .flat_map(|exponent| {
                 // Read as decimal, so that 0.22 is the number nearest to 0.22.
@@ -115,7 +115,7 @@ impl Series {
     pub fn resistors_ohm(self) -> Vec<f64> {
         let decade = self.decade();
         let mut values = Vec::new();
-        let mut exponent = LEAST_OHM.log10() as i32;
+        let mut exponent = libm::log10(LEAST_OHM) as i32;
         loop {
             for value in &decade {
                 // Three digits, so a whole number of hundredths times a power of ten: exact from 100 ohm on.

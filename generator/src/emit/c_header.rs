@@ -6,7 +6,7 @@ use millpond_policy::Rejected;
 use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, context};
 
-use super::{Constants, Emitter, names, plan, plan_lines, template, threshold_lines};
+use super::{Constants, Emitter, names, pace_option, plan, plan_lines, template, threshold_lines};
 
 const TEMPLATE: &str = include_str!("../../../templates/policy.h.jinja");
 /// What the template includes where there is a plan.
@@ -30,6 +30,7 @@ impl Emitter for CHeader {
         let context = context! {
             version => names::comment(&constants.version),
             input_hash => names::comment(&constants.input_hash),
+            pace_option => pace_option(constants),
             node_comment => names::comment(&constants.node),
             node_string => names::c_string(&constants.node),
             p => format!("{prefix}_"),

@@ -35,6 +35,12 @@ pub(super) fn input_hash(text: &str) -> Option<&str> {
     digits(text, place(text, &INPUT_MARKS)?)
 }
 
+/// Whether the text has the constants of a plan: one of them is enough to know, in whichever language.
+pub(super) fn has_plan(text: &str) -> bool {
+    const SIGN: &str = "sample_unit_s";
+    text.to_ascii_lowercase().contains(SIGN)
+}
+
 /// The text with `\n` as its only line end.
 pub(super) fn with_plain_line_ends(text: &str) -> String {
     text.replace("\r\n", "\n")

@@ -3,7 +3,7 @@
 use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, context};
 
-use super::{Constants, Emitter, names, plan, plan_lines, template, threshold_lines};
+use super::{Constants, Emitter, names, pace_option, plan, plan_lines, template, threshold_lines};
 
 const TEMPLATE: &str = include_str!("../../../templates/policy.rs.jinja");
 
@@ -15,6 +15,7 @@ impl Emitter for RustModule {
         let context = context! {
             version => names::comment(&constants.version),
             input_hash => names::comment(&constants.input_hash),
+            pace_option => pace_option(constants),
             node_comment => names::comment(&constants.node),
             node_string => format!("{:?}", constants.node),
             threshold_lines => threshold_lines(&constants.thresholds),

@@ -27,6 +27,8 @@ pub enum StaleReason {
     HandEdited,
     /// It is as written, from inputs that have changed since.
     InputChanged,
+    /// It is as written, from the same inputs under another `--pace`.
+    PaceChanged,
     /// It is as written, from the same inputs by another version.
     VersionChanged,
 }
@@ -54,6 +56,9 @@ pub fn verify(existing: &str, fresh: &str) -> Result<(), Stale> {
         Some(true) if provenance::input_hash(&existing) != provenance::input_hash(&fresh) => {
             StaleReason::InputChanged
         }
+        Some(true) if provenance::has_plan(&existing) != provenance::has_plan(&fresh) => {
+            StaleReason::PaceChanged
+        }
         Some(true) => StaleReason::VersionChanged,
     };
     let difference = TextDiff::from_lines(&existing, &fresh)
@@ -69,7 +74,10 @@ impl fmt::Display for StaleReason {
         f.write_str(match self {
             Self::NotGenerated => "not written by millpond",
             Self::HandEdited => "edited by hand after it was written",
-            Self::InputChanged => "stale: the node description has changed since it was written",
+            Self::InputChanged => {
+                "stale: the node file's bytes, or those of a profile, have changed since it was written"
+            }
+            Self::PaceChanged => "stale: written with another --pace",
             Self::VersionChanged => "stale: written by another version of millpond",
         })
     }
@@ -86,7 +94,10 @@ impl std::error::Error for Stale {}
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::emit::{Constants, c_header, json, rust_module, tests::example};
+    use crate::emit::{
+        Constants, c_header, json, rust_module,
+        tests::{example, planned},
+    };
 
     fn reason(existing: &str, fresh: &str) -> Option<StaleReason> {
         verify(existing, fresh).err().map(|stale| stale.reason)
@@ -112,6 +123,23 @@ mod tests {
             assert_eq!(reason(&emit(&newer), &fresh), Some(StaleReason::VersionChanged));
             assert_eq!(reason("", &fresh), Some(StaleReason::NotGenerated));
         }
+    }
+
+    #[test]
+    fn another_pace_is_told_from_another_version_and_the_banner_asks_for_it_again() {
+        let with_plan = Constants {
+            other_pace: Some("planned"),
+            ..planned()
+        };
+        for emit in [c_header, rust_module, json] {
+            let (even, planned) = (emit(&example()), emit(&with_plan));
+            assert_eq!(reason(&planned, &even), Some(StaleReason::PaceChanged));
+            assert_eq!(reason(&even, &planned), Some(StaleReason::PaceChanged));
+        }
+        let banner = "`millpond generate NODE.toml --pace planned --c THIS_FILE` writes it again";
+        assert!(c_header(&with_plan).contains(banner));
+        assert!(rust_module(&with_plan).contains("NODE.toml --pace planned --rust THIS_FILE"));
+        assert!(!c_header(&planned()).contains("--pace"));
     }
 
     #[test]

@@ -130,7 +130,7 @@ fn read_row(header: &Header, cells: &[&str], is_local: &mut bool) -> Result<Row,
     let has_comma = header.separator != b',';
     let time_s = match (header.is_calendar, cell(header.time)) {
         (_, "") => return Err("the time is missing"),
-        (true, time) => calendar_s(time, is_local).ok_or("the time is none")?,
+        (true, time) => calendar_s(time, is_local).ok_or("the time is not a date and time (RFC 3339)")?,
         (false, time) => number(time, has_comma).ok_or("the time is no number")?,
     };
     let storage_mv = match header.storage {

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::comparison::{Change, Comparison, Moved};
+use crate::comparison::{Change, Comparison, Moved, PlanChange, Reworded};
 use crate::printout::table::table;
 
 /// The comparison as JSON has it.
@@ -11,6 +11,9 @@ pub struct View {
     old: String,
     new: String,
     moved: Vec<MovedView>,
+    reworded: Vec<RewordedView>,
+    /// What comes of the constants of the plan, which are not compared; null where nothing does.
+    plan: Option<&'static str>,
     changes: Vec<ChangeView>,
 }
 
@@ -21,6 +24,14 @@ struct MovedView {
     new: Option<i64>,
     causes: Vec<CauseView>,
     together: i64,
+}
+
+#[derive(Serialize)]
+struct RewordedView {
+    constant: String,
+    old: String,
+    new: String,
+    inputs: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -55,6 +66,12 @@ impl View {
                 .collect(),
             together: moved.together,
         });
+        let reworded = comparison.reworded.iter().map(|reworded| RewordedView {
+            constant: reworded.name.clone(),
+            old: reworded.old.clone(),
+            new: reworded.new.clone(),
+            inputs: reworded.causes.iter().map(|index| key(*index)).collect(),
+        });
         let changes = comparison.changes.iter().map(|change| ChangeView {
             input: change.key.clone(),
             old: change.old.clone(),
@@ -65,6 +82,13 @@ impl View {
             old: old.to_owned(),
             new: new.to_owned(),
             moved: moved.collect(),
+            reworded: reworded.collect(),
+            plan: match comparison.plan {
+                PlanChange::None => None,
+                PlanChange::Added => Some("added"),
+                PlanChange::Removed => Some("removed"),
+                PlanChange::NotCompared => Some("not-compared"),
+            },
             changes: changes.collect(),
         }
     }
@@ -72,21 +96,41 @@ impl View {
 
 /// The comparison as text.
 pub fn text(comparison: &Comparison) -> String {
-    let mut text = String::new();
-    if comparison.changes.is_empty() {
-        return "no input differs\n".to_owned();
+    let still = comparison.moved.is_empty() && comparison.reworded.is_empty();
+    let mut text = if comparison.changes.is_empty() {
+        "no input differs\n".to_owned()
+    } else {
+        let inputs = comparison.changes.iter().map(changed);
+        table(&["changed input", "old", "new"], inputs) + "\n"
+    };
+    if still && comparison.changes.is_empty() {
+        return text;
     }
-    text.push_str(&table(
-        &["changed input", "old", "new"],
-        comparison.changes.iter().map(changed),
-    ));
-    text.push('\n');
-    if comparison.moved.is_empty() {
+    if still && comparison.plan == PlanChange::None {
         text.push_str("no constant moves\n");
         return text;
     }
-    let rows = comparison.moved.iter().flat_map(|moved| rows(comparison, moved));
-    text.push_str(&table(&["moved constant", "old", "new", "by"], rows));
+    if still {
+        text.push_str("no constant outside the plan moves\n");
+    } else {
+        let numbers = comparison.moved.iter().flat_map(|moved| rows(comparison, moved));
+        let words = comparison
+            .reworded
+            .iter()
+            .flat_map(|word| word_rows(comparison, word));
+        text.push_str(&table(
+            &["moved constant", "old", "new", "by"],
+            numbers.chain(words),
+        ));
+    }
+    text.push_str(match comparison.plan {
+        PlanChange::None => "",
+        PlanChange::Added => "the new file's pace adds the constants of a plan, which `generate` tunes\n",
+        PlanChange::Removed => "the new file's pace takes away the constants of the plan\n",
+        PlanChange::NotCompared => {
+            "the constants of the plan may move too: `generate` tunes them, and they are not compared here\n"
+        }
+    });
     for change in comparison.changes.iter().filter(|change| !change.stands_alone) {
         text.push_str(&format!(
             "{} alone makes no valid node, so its part is in \"together\"\n",
@@ -129,4 +173,20 @@ fn rows(comparison: &Comparison, moved: &Moved) -> Vec<Vec<String>> {
         ]);
     }
     rows
+}
+
+/// A row for the word and one for each input that changes it.
+fn word_rows(comparison: &Comparison, reworded: &Reworded) -> Vec<Vec<String>> {
+    let empty = String::new;
+    let own = vec![
+        reworded.name.clone(),
+        reworded.old.clone(),
+        reworded.new.clone(),
+        empty(),
+    ];
+    let causes = reworded.causes.iter().map(|index| {
+        let key = &comparison.changes[*index].key;
+        vec![format!("  {key}"), empty(), empty(), empty()]
+    });
+    std::iter::once(own).chain(causes).collect()
 }
