@@ -43,6 +43,8 @@ use crate::units::*;
 
 /// A larger trace is refused: this one already has more than ten million rows.
 pub const MOST_TRACE_BYTES: u64 = 256 << 20;
+/// What would cure a recording that is too large.
+pub(crate) const SAMPLE_LESS: &str = "sample it less often, or cut it";
 
 /// A stretch of time in which the same power is offered.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -72,15 +74,17 @@ pub enum TraceError {
         source: std::io::Error,
     },
     /// The file is larger than such a file may be.
-    #[error("{path} is larger than {} MiB: sample it less often, or cut it", most_bytes >> 20)]
+    #[error("{path} is larger than {} MiB, the most that is read: {cure}", most_bytes >> 20)]
     TooLarge {
         /// What it may have: [`MOST_TRACE_BYTES`] for a trace.
         most_bytes: u64,
+        /// What would cure it, for this sort of file.
+        cure: &'static str,
         /// Path as the user gave it.
         path: String,
     },
     /// The file is not UTF-8 text.
-    #[error("{path} is not text: byte {offset} (counted from 0) is not UTF-8; save it as CSV in UTF-8")]
+    #[error("{path} is not text: byte {offset} (counted from 0) is not UTF-8; save it as UTF-8 text")]
     NotText {
         /// Path as the user gave it.
         path: String,
@@ -139,7 +143,7 @@ impl Income {
     ///
     /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
     pub fn load(path: impl AsRef<Path>, source: &Source) -> Result<Self, TraceError> {
-        let file = read_text(path.as_ref(), MOST_TRACE_BYTES)?;
+        let file = read_text_or(path.as_ref(), MOST_TRACE_BYTES, SAMPLE_LESS)?;
         Self::parse(&file.path, &file.text, source).map_err(TraceError::Refused)
     }
 
@@ -244,8 +248,17 @@ impl Income {
     }
 }
 
-/// The whole text of a file of at most `most_bytes`.
+/// The whole text of a file of at most `most_bytes`, of whatever sort.
 pub(crate) fn read_text(path: &Path, most_bytes: u64) -> Result<InputText, TraceError> {
+    read_text_or(path, most_bytes, "make it smaller")
+}
+
+/// The same with what would cure a file that is too large.
+pub(crate) fn read_text_or(
+    path: &Path,
+    most_bytes: u64,
+    cure: &'static str,
+) -> Result<InputText, TraceError> {
     let label = path.display().to_string();
     let unreadable = |source| TraceError::Unreadable {
         path: label.clone(),
@@ -254,6 +267,7 @@ pub(crate) fn read_text(path: &Path, most_bytes: u64) -> Result<InputText, Trace
     let too_large = || TraceError::TooLarge {
         path: label.clone(),
         most_bytes,
+        cure,
     };
     let file = fs::File::open(path).map_err(unreadable)?;
     if file.metadata().map_err(unreadable)?.len() > most_bytes {

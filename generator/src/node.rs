@@ -12,6 +12,7 @@ mod comparator;
 pub mod file;
 mod harvest;
 mod limit;
+mod missing;
 mod pacing;
 mod pairs;
 mod profile;

@@ -1,7 +1,7 @@
 //! Reads `[comparator]`: what the gate and the overvoltage limit compare storage with.
 
 use super::limit::Limit;
-use super::table::Table;
+use super::table::{Given, Table};
 use super::{Comparator, GateCircuit};
 use crate::problem::Problem;
 use crate::units::*;
@@ -18,7 +18,12 @@ pub(super) fn read(root: &mut Table<'_>) -> Option<Comparator> {
     let offset = table.or::<Voltage>("offset", "2 mV", Limit::NOT_NEGATIVE, volts(0.0));
     let hysteresis = table.or::<Voltage>("hysteresis", "10 mV", Limit::NOT_NEGATIVE, volts(0.0));
     let bias = table.or::<Current>("input_bias_current", "1 nA", Limit::NOT_NEGATIVE, amperes(0.0));
-    let output_low = table.or::<Voltage>("output_low", "0 V", Limit::NOT_NEGATIVE, volts(0.0));
+    let low_given = table.optional::<Voltage>("output_low", "0 V", Limit::NOT_NEGATIVE);
+    let output_low = if table.has("output_low") {
+        low_given.as_ref().map(|given| given.value)
+    } else {
+        Some(volts(0.0))
+    };
     let output_high = table.optional::<Voltage>("output_high", "3.0 V", Limit::POSITIVE);
     let circuits = [
         ("feedback", GateCircuit::Feedback),
@@ -30,20 +35,28 @@ pub(super) fn read(root: &mut Table<'_>) -> Option<Comparator> {
         (&reference, &reference_tolerance, offset, hysteresis, output_low)
     {
         let least = reference.value * (1.0 - tolerance.value.get::<ratio>()) - offset - hysteresis / 2.0;
+        let span = |given: &Option<Given<Voltage>>| {
+            given
+                .as_ref()
+                .map_or_else(|| reference.span.clone(), |given| given.span.clone())
+        };
         let faults = [
             (
+                reference.span.clone(),
                 least <= volts(0.0),
                 "the trip point may lie at or below 0 V",
                 "reference, less its tolerance, `offset` and half of `hysteresis`, above 0 V",
                 "take the figures at the comparator's input, not at storage",
             ),
             (
+                span(&low_given),
                 low >= reference.value,
                 "`output_low` is not below the reference",
                 "below `reference`",
                 "write the voltage of the output when the input is below the reference, often 0 V",
             ),
             (
+                span(&output_high),
                 output_high
                     .as_ref()
                     .is_some_and(|high| high.value <= reference.value),
@@ -52,11 +65,9 @@ pub(super) fn read(root: &mut Table<'_>) -> Option<Comparator> {
                 "write the voltage of the output when the input is above the reference; leave it out if that is storage",
             ),
         ];
-        for (wrong, title, expected, cure) in faults {
+        for (span, wrong, title, expected, cure) in faults {
             if wrong {
-                table
-                    .log()
-                    .note(Problem::new(reference.span.clone(), title, expected, cure));
+                table.log().note(Problem::new(span, title, expected, cure));
             }
         }
     }
@@ -93,14 +104,18 @@ mod tests {
 
     #[test]
     fn a_reference_that_nothing_is_left_of_is_refused() {
-        for (from, to) in [
-            ("hysteresis = \"12 mV\"", "hysteresis = \"2.4 V\""),
-            ("hysteresis = \"12 mV\"", "output_low = \"1.2 V\""),
-            ("hysteresis = \"12 mV\"", "output_high = \"1.2 V\""),
+        let from = "hysteresis = \"12 mV\"";
+        for (to, marked) in [
+            ("hysteresis = \"2.4 V\"", "reference = \""),
+            ("output_low = \"1.2 V\"", "output_low = \""),
+            ("output_high = \"1.2 V\"", "output_high = \""),
         ] {
-            let refused = Node::read(&EXAMPLE.replace(from, to));
-            let text = refused.expect_err("impossible").render(false);
-            assert_eq!(text.matches("error: ").count(), 1, "{text}");
+            let changed = EXAMPLE.replace(from, to);
+            let refused = Node::read(&changed).expect_err("impossible");
+            assert_eq!(refused.list.len(), 1, "{}", refused.render(false));
+            let section = changed.find("[comparator]").expect("a last section");
+            let key = section + changed[section..].find(marked).expect("the key stands there");
+            assert_eq!(refused.list[0].span.start, key + marked.len() - 1, "{to}");
         }
     }
 }

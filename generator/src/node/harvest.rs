@@ -10,6 +10,9 @@ use super::{Harvest, Site, Source};
 use crate::problem::Problem;
 use crate::units::*;
 
+/// Firmware counts millivolts in sixteen bits (V).
+const MOST_OVERVOLTAGE_V: f64 = 65.535;
+
 #[derive(Clone, Copy)]
 enum Kind {
     Constant,
@@ -41,7 +44,8 @@ pub(super) fn read(root: &mut Table<'_>) -> HarvestRead {
     ];
     let kind = table.choice("kind", &kinds, None);
     let converter_efficiency = table.required::<Ratio>("converter_efficiency", "80 %", Limit::PART);
-    let overvoltage = table.required::<Voltage>("overvoltage", "5.3 V", Limit::POSITIVE);
+    let overvoltage =
+        table.required::<Voltage>("overvoltage", "5.3 V", Limit::POSITIVE.up_to(MOST_OVERVOLTAGE_V));
     let maximum_current = table.required::<Current>("maximum_current", "4 mA", Limit::POSITIVE);
     let (cold_start, cold_start_efficiency);
     if table.has("cold_start") || table.has("cold_start_efficiency") {

@@ -10,6 +10,7 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::missing;
 use super::value::{Fault, Read, kind};
 use super::words::{listed, nearest};
 use crate::problem::{InputText, Problem, quoted};
@@ -305,15 +306,17 @@ impl<'a> Table<'a> {
             } else {
                 format!("in `{}`", self.path)
             };
-            let cure = match nearest(key, absent) {
-                Some(meant) => {
+            let section = missing::inner_section(key).filter(|_| self.path.is_empty());
+            let cure = match section.ok_or_else(|| nearest(key, absent)) {
+                Ok(header) => format!("did you mean {header}?"),
+                Err(Some(meant)) => {
                     let cure = format!("did you mean `{meant}`?");
                     // One slip, one message: the key that was meant does not count as missing.
                     self.missing.retain(|(name, _)| name != meant);
                     cure
                 }
-                None if self.asked.is_empty() => "remove it".to_string(),
-                None => format!("known {place}: {}", self.asked.join(", ")),
+                Err(None) if self.asked.is_empty() => "remove it".to_string(),
+                Err(None) => format!("known {place}: {}", self.asked.join(", ")),
             };
             let title = format!("unknown key `{}`", quoted(key));
             self.note(&name.span(), title, format!("no such key {place}"), cure);
@@ -324,34 +327,8 @@ impl<'a> Table<'a> {
         if self.missing.is_empty() || self.log.damaged {
             return;
         }
-        let (sections, keys): (Vec<_>, Vec<_>) = self
-            .missing
-            .iter()
-            .map(|(_, example)| example.as_str())
-            .partition(|text| text.starts_with('['));
-        let key_names = keys
-            .iter()
-            .map(|example| example.split(" = ").next().unwrap_or(example));
-        let names: Vec<_> = key_names
-            .chain(sections.iter().copied())
-            .map(|name| format!("`{name}`"))
-            .collect();
-        let place = if self.path.is_empty() {
-            "the file".to_string()
-        } else {
-            format!("`{}`", self.path)
-        };
-        let cure = match (keys.as_slice(), sections.as_slice()) {
-            (keys, []) => format!("add for example: {}", keys.join("; ")),
-            ([], [section]) => format!("add {section} with its keys; `millpond init` writes an example"),
-            _ => "start from an example: `millpond init` writes a file that has them all".to_string(),
-        };
-        self.note(
-            &self.span,
-            format!("{place} lacks {}", listed(&names, "and")),
-            "missing here",
-            cure,
-        );
+        self.log
+            .note(missing::problem(&self.path, &self.span, &self.missing));
     }
 
     fn joined(&self, key: &str) -> String {

@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use toml::de::DeValue;
 
 use super::limit::Limit;
-use super::quantity::{self, Quantity, QuantityFault, show};
+use super::quantity::{self, Quantity, QuantityFault, parse_plain, show};
 use super::unit::Dimension;
 use crate::problem::quoted;
 
@@ -41,13 +41,7 @@ impl<Q: Quantity> Read for Q {
         let expected = format!("{} with its unit, in quotes", dimension.name());
         let DeValue::String(text) = value else {
             let cure = match value {
-                DeValue::Integer(_) | DeValue::Float(_) => {
-                    format!(
-                        "write the unit too, as text: \"{value} {}\"",
-                        dimension.base_symbol(),
-                        value = number(value)
-                    )
-                }
+                DeValue::Integer(_) | DeValue::Float(_) => bare(&number(value), dimension),
                 _ => format!("write for example \"{example}\""),
             };
             return Err(Fault {
@@ -93,8 +87,12 @@ impl Read for u32 {
                 }
                 _ => cure,
             };
+            let title = match value {
+                DeValue::Float(_) => format!("`{key}` is not a whole number: {}", quoted(&number(value))),
+                _ => format!("`{key}` is {}", kind(value)),
+            };
             return Err(Fault {
-                title: format!("`{key}` is {}", kind(value)),
+                title,
                 expected,
                 cure,
             });
@@ -189,6 +187,30 @@ pub(super) fn kind(value: &DeValue<'_>) -> &'static str {
     }
 }
 
+/// The cure for a number without its unit. One between 0 and 1 for a percentage is most likely meant as a part of one.
+fn bare(number: &str, dimension: Dimension) -> String {
+    if dimension == Dimension::Ratio
+        && let Ok(part) = parse_plain(number, 0)
+        && let Ok(percent) = parse_plain(number, 2)
+        && part > 0.0
+        && part < 1.0
+    {
+        return format!(
+            "write a part of one as a percentage, as text: \"{percent} %\"; {number} % would be written \"{number} %\""
+        );
+    }
+    format!(
+        "write the unit too, as text: \"{number} {}\"",
+        dimension.base_symbol()
+    )
+}
+
+/// The number of a text that ends in `m`, as minutes are often written.
+fn minutes(text: &str) -> Option<&str> {
+    let number = text.trim().strip_suffix('m')?.trim_end();
+    parse_plain(number, 0).is_ok().then_some(number)
+}
+
 fn number(value: &DeValue<'_>) -> String {
     match value {
         DeValue::Integer(integer) => integer.to_string(),
@@ -232,6 +254,12 @@ fn quantity_fault(key: &str, text: &str, dimension: Dimension, fault: QuantityFa
         QuantityFault::OtherDimension(found) => (
             format!("`{key}` is given as {}: {shown}", found.name()),
             match (dimension, found) {
+                (Dimension::Time, Dimension::Length) if minutes(text).is_some() => {
+                    format!(
+                        "minutes are min: write \"{} min\"",
+                        minutes(text).unwrap_or_default()
+                    )
+                }
                 (Dimension::Current, Dimension::Power) => {
                     format!("divide the power by the voltage and write a current, such as \"{example}\"")
                 }
@@ -264,5 +292,55 @@ fn quantity_fault(key: &str, text: &str, dimension: Dimension, fault: QuantityFa
         title,
         expected,
         cure,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::*;
+    use proptest::prelude::*;
+
+    /// The fault of `value`, a line of a file without its key.
+    fn fault<T: Read>(value: &str, limit: &T::Limit) -> Fault {
+        let value = DeValue::parse(value).expect("a value of TOML");
+        match T::read("key", value.get_ref(), limit, "7 %") {
+            Ok(_) => panic!("{value:?} is read"),
+            Err(fault) => fault,
+        }
+    }
+
+    #[test]
+    fn minutes_are_offered_for_metres() {
+        let cure = |text| fault::<Time>(text, &Limit::POSITIVE).cure;
+        assert_eq!(cure("\"1 m\""), "minutes are min: write \"1 min\"");
+        assert_eq!(cure("\"1.5m\""), "minutes are min: write \"1.5 min\"");
+        // Centimetres are no slip for minutes.
+        assert!(!cure("\"1 cm\"").contains("min:"));
+    }
+
+    #[test]
+    fn a_decimal_is_not_called_a_bare_number_where_a_bare_number_is_due() {
+        let fault = fault::<u32>("3.0", &(1..=255));
+        assert_eq!(fault.title, "`key` is not a whole number: 3.0");
+    }
+
+    proptest! {
+        /// A bare part of one for a percentage: the text that is offered first reads as that part, to the last bit.
+        #[test]
+        fn a_part_of_one_is_offered_as_its_percentage(thousandths in 1u32..1000) {
+            let part = f64::from(thousandths) / 1e3;
+            let cure = fault::<Ratio>(&format!("{part}"), &Limit::PART).cure;
+            let offered = cure.split('"').nth(1).expect("a text in quotes");
+            prop_assert_eq!(quantity::parse::<Ratio>(offered), Ok(fraction(part)));
+            prop_assert!(cure.ends_with(&format!("\"{part} %\"")), "{}", cure);
+        }
+
+        /// From one on it is taken as the percentage without its sign.
+        #[test]
+        fn a_number_above_one_is_offered_as_it_stands(percent in 2u32..100) {
+            let cure = fault::<Ratio>(&format!("{percent}"), &Limit::PART).cure;
+            prop_assert_eq!(cure, format!("write the unit too, as text: \"{percent} %\""));
+        }
     }
 }
