@@ -1,5 +1,6 @@
 //! The command line: what can be asked for.
 
+mod files;
 mod value;
 
 use std::path::PathBuf;
@@ -14,6 +15,7 @@ use millpond::units::*;
 
 use value::{days, endurance, light, percent, quantity, range, source_range, temperature, tolerance, years};
 
+pub(crate) use files::{Files, Named};
 pub(crate) use value::{Range, SourceRange};
 
 /// Sizes the voltage thresholds of a battery-free sensor node and writes them as firmware constants.

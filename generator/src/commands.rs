@@ -45,7 +45,9 @@ pub(crate) fn say(remark: &str) {
 /// Writes a result to standard output. A reader that has gone away is not an error.
 fn print(text: &str) -> Result<(), Failure> {
     match std::io::stdout().write_all(text.as_bytes()) {
-        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Failure::Unusable(format!(
+            "standard output cannot be written: {error}"
+        ))),
         _ => Ok(()),
     }
 }

@@ -93,6 +93,12 @@ fn a_full_disk_changes_no_file_and_leaves_none_behind() {
         if !command.contains(&"--timeline") {
             assert_eq!(names(folder.path()), before, "{command:?}");
         }
+        assert!(!said.contains(".millpond-"), "{command:?}: {said}");
+        // What was computed is shown although its picture found no room.
+        if command.contains(&"--picture") {
+            let answer = String::from_utf8_lossy(&output.stdout);
+            assert!(answer.contains("longest silence"), "{answer}");
+        }
         let again = run(folder.path(), command);
         assert!(again.status.success(), "{command:?}: {}", errors(&again));
     }
@@ -144,6 +150,12 @@ fn an_answer_that_finds_no_room_is_an_error() {
         let wanted = if command[0] == "--help" { 0 } else { 2 };
         assert_eq!(output.status.code(), Some(wanted), "{command:?}: {said}");
         assert!(!said.contains("panicked"), "{command:?}: {said}");
+        if wanted == 2 {
+            assert!(
+                said.contains("standard output cannot be written"),
+                "{command:?}: {said}"
+            );
+        }
     }
 }
 
@@ -159,7 +171,7 @@ fn a_folder_that_is_none_or_may_not_be_written_is_an_error_that_names_it() {
         let said = errors(&output);
         assert_eq!(output.status.code(), Some(2), "{replaced:?}: {said}");
         assert!(
-            said.contains("log.csv/out cannot be written: Not a directory"),
+            said.contains("log.csv/out cannot be written: log.csv is not a folder"),
             "{said}"
         );
     }

@@ -49,11 +49,13 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
         timeline: timeline(arguments)?,
     };
     let study = Study::of(node, &thresholds, policy, plan, &income, &course, &mut seen);
-    if let Some(timeline) = seen.timeline {
+    // The figures of a long run are shown even where its timeline or picture finds no room.
+    let timeline = seen.timeline.zip(arguments.timeline.as_ref());
+    let timeline = timeline.map_or(Ok(()), |(timeline, path)| {
         timeline
             .finish()
-            .map_err(|error| Failure::Unusable(format!("the timeline cannot be written: {error}")))?;
-    }
+            .map_err(|error| Failure::Unusable(format!("{} cannot be written: {error}", path.display())))
+    });
     let parts = (arguments.parts > 0).then(|| {
         let progress = super::progress(arguments.parts.into(), "units");
         let parts = Parts::of(
@@ -75,11 +77,14 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     });
 
     let levels = Level::of(&thresholds);
-    if let Some(path) = &arguments.picture {
+    let picture = arguments.picture.as_ref().map_or(Ok(()), |path| {
         let title = format!("{}: storage voltage over {} days", node.name, arguments.days);
         let svg = seen.picture.svg(&title, &levels).map_err(Failure::Unusable)?;
-        emit::write_all(&[(path.clone(), svg)]).map_err(|error| Failure::Unusable(error.to_string()))?;
-    }
+        let written = emit::write_all(&[(path.clone(), svg)]);
+        written
+            .map(drop)
+            .map_err(|error| Failure::Unusable(error.to_string()))
+    });
     super::print(&match arguments.format.into() {
         Format::Text => format!(
             "{}\n{}",
@@ -96,6 +101,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
             ))
         }
     })?;
+    timeline.and(picture)?;
     let runs = std::iter::once(&study.outcome)
         .chain(study.paces.iter().map(|(_, outcome)| outcome))
         .chain(study.baselines.iter().map(|(_, outcome)| outcome))

@@ -135,7 +135,12 @@ fn prepare(path: &Path, text: &str) -> io::Result<Option<Prepared>> {
 }
 
 /// Where a path leads that does not exist: the end of its links.
-fn behind_links(path: &Path) -> PathBuf {
+///
+/// ```
+/// use std::path::Path;
+/// assert_eq!(millpond::emit::behind_links(Path::new("no/such.h")), Path::new("no/such.h"));
+/// ```
+pub fn behind_links(path: &Path) -> PathBuf {
     let mut path = path.to_owned();
     for _ in 0..MOST_LINKS {
         let Ok(next) = fs::read_link(&path) else { break };
@@ -144,19 +149,32 @@ fn behind_links(path: &Path) -> PathBuf {
     path
 }
 
-/// A file with the text in the folder of `destination`, gone again where it is not kept.
-fn beside(destination: &Path, text: &str) -> io::Result<NamedTempFile> {
-    let folder = match destination.parent() {
+/// The folder in which a file stands or would stand.
+///
+/// ```
+/// use std::path::Path;
+/// assert_eq!(millpond::emit::folder_of(Path::new("policy.h")), Path::new("."));
+/// assert_eq!(millpond::emit::folder_of(Path::new("build/policy.h")), Path::new("build"));
+/// ```
+pub fn folder_of(file: &Path) -> &Path {
+    match file.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
-    };
-    let mut builder = Builder::new();
+    }
+}
+
+/// A file with the text in the folder of `destination`, gone again where it is not kept.
+fn beside(destination: &Path, text: &str) -> io::Result<NamedTempFile> {
+    let mut options = OpenOptions::new();
+    options.read(true).write(true).create_new(true);
     #[cfg(unix)]
-    let permissions = std::os::unix::fs::PermissionsExt::from_mode(NEW_FILE_MODE);
-    #[cfg(unix)]
-    builder.permissions(permissions);
-    let mut file = builder.prefix(".millpond-").tempfile_in(folder)?;
-    file.write_all(text.as_bytes())?;
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, NEW_FILE_MODE);
+    // Opened and written by the system's own calls: those of the library put the passing name into their errors, and nobody asked
+    // for a file of that name.
+    let mut file = Builder::new()
+        .prefix(".millpond-")
+        .make_in(folder_of(destination), |path| options.open(path))?;
+    file.as_file_mut().write_all(text.as_bytes())?;
     Ok(file)
 }
 
@@ -202,6 +220,7 @@ mod tests {
             error.to_string().contains("second.h cannot be written"),
             "{error}"
         );
+        assert!(!error.to_string().contains(".millpond-"), "{error}");
         assert_eq!(fs::read_to_string(&first).expect("readable"), "old");
         assert_eq!(names(folder.path()), ["first.h"]);
     }

@@ -1,0 +1,141 @@
+//! Whether a command can write where it is told to: asked before it computes or writes anything.
+//!
+//! No output may be one of the command's own inputs, under whatever name, nor another output, and each needs a folder to stand in.
+
+use std::fs::{self, Metadata};
+use std::path::{Path, PathBuf};
+
+use millpond::emit::{behind_links, folder_of};
+use millpond::node::{LoadError, NodeFile};
+
+use crate::cli::{Files, Named};
+use crate::failure::Failure;
+
+/// How the command line calls a file that the node file names.
+const PROFILE: &str = "a profile of the node file";
+
+/// Refuses outputs that cannot be written, or that would cost an input or one another.
+pub(crate) fn check(mut files: Files) -> Result<(), Failure> {
+    if files.outputs.is_empty() {
+        return Ok(());
+    }
+    for output in &files.outputs {
+        has_a_place(output).map_err(Failure::Unusable)?;
+    }
+    files.inputs.extend(profiles(files.node.as_deref()));
+    let inputs: Vec<Place> = files.inputs.iter().map(Place::of).collect();
+    let outputs: Vec<Place> = files.outputs.iter().map(Place::of).collect();
+    for (number, output) in outputs.iter().enumerate() {
+        if let Some(input) = inputs.iter().find(|input| input.is(output)) {
+            return Err(Failure::Unusable(format!(
+                "{output} is {input}: it would be lost; choose another name for what is written"
+            )));
+        }
+        if let Some(other) = outputs[..number].iter().find(|other| other.is(output)) {
+            return Err(Failure::Unusable(format!(
+                "{output} is {other}: only one of them would be left; give each a name of its own"
+            )));
+        }
+    }
+    Ok(())
+}
+
+/// Whether there is a folder for the file, and nothing else in its place.
+fn has_a_place(output: &Named) -> Result<(), String> {
+    let Named { called, path } = output;
+    let shown = path.display();
+    if path.as_os_str() == "-" {
+        return Err(format!(
+            "{called}: - is no name of a file here; write /dev/stdout for standard output where the system has it, ./- for a file of that \
+             name"
+        ));
+    }
+    match fs::metadata(path) {
+        Ok(there) if there.is_dir() => {
+            return Err(format!(
+                "{called}: {shown} cannot be written: it is a folder; name a file in it"
+            ));
+        }
+        // A device or a pipe takes what it is given; a file is in a folder already.
+        Ok(_) => return Ok(()),
+        Err(_) => {}
+    }
+    let file = behind_links(path);
+    let folder = folder_of(&file);
+    let lacks = match fs::metadata(folder) {
+        Ok(there) if there.is_dir() => return Ok(()),
+        Ok(_) => format!("{} is not a folder; name one that is", folder.display()),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            format!("the folder {} does not exist; make it first", folder.display())
+        }
+        Err(error) => format!("the folder {} cannot be looked into: {error}", folder.display()),
+    };
+    Err(format!("{called}: {shown} cannot be written: {lacks}"))
+}
+
+/// The profiles that a node file names; those of a refused one as far as they were read. A pipe can be read only once, and is left to the
+/// command.
+fn profiles(node: Option<&Path>) -> Vec<Named> {
+    let Some(node) = node.filter(|path| path.is_file()) else {
+        return Vec::new();
+    };
+    let paths: Vec<String> = match NodeFile::load(node) {
+        Ok(file) => file.inputs,
+        Err(LoadError::Refused(problems)) => problems.files.into_iter().map(|file| file.path).collect(),
+        Err(_) => Vec::new(),
+    };
+    let named = |path: String| Named {
+        called: PROFILE,
+        path: PathBuf::from(path),
+    };
+    paths.into_iter().skip(1).map(named).collect()
+}
+
+/// Where a file is, or would be.
+struct Place<'a> {
+    file: &'a Named,
+    /// Without links and dots.
+    path: PathBuf,
+    there: Option<Metadata>,
+}
+
+impl<'a> Place<'a> {
+    fn of(file: &'a Named) -> Self {
+        let end = behind_links(&file.path);
+        let beside = || Some(fs::canonicalize(folder_of(&end)).ok()?.join(end.file_name()?));
+        Self {
+            file,
+            path: fs::canonicalize(&file.path)
+                .ok()
+                .or_else(beside)
+                .unwrap_or(end.clone()),
+            there: fs::metadata(&file.path).ok(),
+        }
+    }
+
+    /// Whether writing one costs the other. Devices and pipes keep nothing that could be lost.
+    fn is(&self, other: &Self) -> bool {
+        let keeps = |place: &Self| place.there.as_ref().is_none_or(Metadata::is_file);
+        keeps(self) && keeps(other) && (self.path == other.path || self.is_linked_to(other))
+    }
+
+    /// Whether both are names of one file on the disk.
+    #[cfg(unix)]
+    fn is_linked_to(&self, other: &Self) -> bool {
+        use std::os::unix::fs::MetadataExt as _;
+        let number = |place: &Self| place.there.as_ref().map(|there| (there.dev(), there.ino()));
+        number(self).is_some_and(|own| number(other) == Some(own))
+    }
+
+    /// Elsewhere the standard library cannot tell: the path decides.
+    #[cfg(not(unix))]
+    fn is_linked_to(&self, _other: &Self) -> bool {
+        false
+    }
+}
+
+impl std::fmt::Display for Place<'_> {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(formatter, "{} ({})", self.file.called, self.file.path.display())
+    }
+}
