@@ -47,8 +47,9 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
     match errors {
         0 => Ok(()),
         _ => Err(Failure::Refused(format!(
-            "{}: {errors} of the findings forbid this node to work\n",
-            file.path
+            "{}: {errors} of the findings {} this node to work\n",
+            file.path,
+            if errors == 1 { "forbids" } else { "forbid" }
         ))),
     }
 }

@@ -25,12 +25,12 @@ pub(crate) fn run(arguments: &cli::Dividers) -> Result<(), Failure> {
         Format::Json => printout::json(&printout::dividers::View::of(&file.node.name, &dividers)),
     })?;
     // What the findings say stands above already.
-    let errors: Vec<&str> = dividers
-        .findings
-        .iter()
-        .filter(|finding| finding.severity == Severity::Error)
-        .map(|finding| finding.code)
-        .collect();
+    let mut errors: Vec<&str> = Vec::new();
+    for finding in &dividers.findings {
+        if finding.severity == Severity::Error && !errors.contains(&finding.code) {
+            errors.push(finding.code);
+        }
+    }
     if errors.is_empty() {
         return Ok(());
     }

@@ -257,10 +257,7 @@ fn the_log_of_firmware_is_read() {
         fit.findings
     );
     let found = fit.parameter("capacitance_f").expect("a parameter");
-    let (value, error) = found
-        .value
-        .zip(found.standard_error)
-        .expect(found.reason.as_deref().unwrap_or("a value"));
+    let (value, error) = found.value.zip(found.standard_error).expect("a value");
     assert!((value - capacitance_f).abs() < 1.96 * error, "{found:?}");
     // No better known than the report that gives the scale, and no worse than its margin of 10 % and the steps of a millivolt.
     assert!(error < 0.15 * value, "{found:?}");
