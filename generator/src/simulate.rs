@@ -5,6 +5,7 @@
 pub mod baseline;
 pub mod columns;
 pub mod ledger;
+pub mod made;
 pub mod part;
 pub mod parts;
 pub mod picture;

@@ -1,25 +1,12 @@
-//! A plan in hand, and whether its settings are the node's own.
-
-use millpond_policy::Plan;
+//! How a plan is come by: with the usual settings, or tuned.
 
 use crate::node::Node;
 use crate::plan::Planned;
 use crate::plan::settings::Settings;
 use crate::plan::typical::Typical;
-use crate::simulate::study::PLANNED;
 use crate::thresholds::Thresholds;
 
-/// Name for people of a pace that plans with the usual settings: it is not what would be flashed.
-pub const NOT_TUNED: &str = "planned, not tuned";
-
-/// A plan and how it was come by.
-#[derive(Clone, Copy, Debug)]
-pub struct Made {
-    /// The constants.
-    pub plan: Plan,
-    /// Whether the settings were tuned for this node, as those of a flashed plan are. The usual ones can do better or worse.
-    pub is_tuned: bool,
-}
+pub use crate::simulate::made::{Made, NOT_TUNED};
 
 impl Made {
     /// The plan of `node` with the usual settings, which takes no time; `None` where it can have none.
@@ -37,11 +24,6 @@ impl Made {
             plan,
             is_tuned: false,
         })
-    }
-
-    /// Name of the pace, for people.
-    pub fn title(&self) -> &'static str {
-        if self.is_tuned { PLANNED } else { NOT_TUNED }
     }
 }
 
