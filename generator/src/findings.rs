@@ -8,7 +8,7 @@ use crate::model::discharge::{Stretch, discharge};
 use crate::node::{Action, Frame, Gate, Node};
 use crate::policy::off_time;
 use crate::rounding;
-use crate::text::Engineering;
+use crate::text::{Engineering, at_least, at_most};
 use crate::thresholds::{Group, Threshold, Thresholds, start_voltage, unreachable};
 use crate::units::*;
 
@@ -66,7 +66,7 @@ fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -
     for acting in [measure, transmit] {
         findings.extend(never_reached(node, thresholds, &acting, cures));
     }
-    findings.extend(hysteresis(node, thresholds));
+    findings.extend(hysteresis(node, thresholds, cures));
     findings.extend(gate(node, thresholds, cures));
     findings.extend(stored_energy(node, thresholds));
     findings.extend(radio(node, thresholds));
@@ -125,12 +125,13 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting, cures: C
             code: "reading-too-low",
             severity: Severity::Error,
             text: format!(
-                "the converter can never read the {} that {} asks for: it is at full scale at {}",
+                "the analogue-to-digital converter can never read the {} that {} asks for: it is at full scale at {}",
                 Engineering(decide, "V"),
                 called,
                 Engineering(thresholds.scale.full_scale, "V"),
             ),
-            cure: "a larger divider ratio (sense.divider_top) or a higher reference".to_owned(),
+            cure: "a larger sense.divider_top, a smaller sense.divider_bottom, or a higher sense.reference"
+                .to_owned(),
         });
     }
     let lowest = thresholds.scale.lowest_reading(overvoltage);
@@ -158,13 +159,23 @@ fn sought(cures: Cures, node: &Node, fits: impl Fn(&Node) -> bool) -> String {
     }
 }
 
-/// A hysteresis that leads above what the storage can reach.
-fn hysteresis(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
-    let wanted = node.policy.hysteresis?;
+/// A refusal that is never taken back: the action would resume above what the storage can reach.
+fn hysteresis(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Finding> {
+    let room_mv = |thresholds: &Thresholds| {
+        let highest_mv = thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
+        rounding::millivolts_down(thresholds.overvoltage).checked_sub(highest_mv)
+    };
+    let resumes_in_time = |thresholds: &Thresholds| {
+        room_mv(thresholds).is_none_or(|room_mv| thresholds.hysteresis_mv <= room_mv)
+    };
+    if resumes_in_time(thresholds) {
+        return None;
+    }
     let highest_mv = thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
     let resumes = rounding::from_millivolts(highest_mv + thresholds.hysteresis_mv);
-    let room = thresholds.overvoltage - rounding::from_millivolts(highest_mv);
-    (resumes > thresholds.overvoltage && room >= volts(0.0)).then(|| Finding {
+    // Rounded up to whole millivolts when it is read.
+    let room = rounding::from_millivolts(room_mv(thresholds).unwrap_or_default());
+    Some(Finding {
         code: "hysteresis-too-wide",
         severity: Severity::Error,
         text: format!(
@@ -172,11 +183,20 @@ fn hysteresis(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
             Engineering(resumes, "V"),
             Engineering(thresholds.overvoltage, "V")
         ),
-        cure: format!(
-            "policy.hysteresis of at most {} instead of {}",
-            Engineering(room, "V"),
-            Engineering(wanted, "V")
-        ),
+        cure: match node.policy.hysteresis {
+            Some(wanted) if room > volts(0.0) => format!(
+                "policy.hysteresis of at most {} instead of {}",
+                at_most(room, "V"),
+                Engineering(wanted, "V")
+            ),
+            _ => {
+                let fits = |node: &Node| {
+                    let thresholds = Thresholds::of(node);
+                    room_mv(&thresholds).is_some() && resumes_in_time(&thresholds)
+                };
+                format!("the threshold must be lower: {}", sought(cures, node, fits))
+            }
+        },
     })
 }
 
@@ -209,7 +229,7 @@ fn gate(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Finding> {
             ),
             cure: format!(
                 "supply.gate.connect_above of at most {}",
-                Engineering(thresholds.overvoltage / (one + gate.tolerance), "V")
+                at_most(thresholds.overvoltage / (one + gate.tolerance), "V")
             ),
         });
     }
@@ -231,10 +251,7 @@ fn gate(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Finding> {
             Engineering(thresholds.floor, "V")
         ),
         cure: if fits {
-            format!(
-                "supply.gate.connect_above of at least {}",
-                Engineering(connect, "V")
-            )
+            format!("supply.gate.connect_above of at least {}", at_least(connect, "V"))
         } else {
             let carried = |node: &Node| carries_a_start(gate, &Thresholds::of(node));
             format!(
@@ -343,7 +360,7 @@ fn income(node: &Node, budget: &Budget) -> Option<Finding> {
         ),
         cure: format!(
             "a source of {}, or a slower pace",
-            Engineering(budget.slowest.every_attempt.at_source, "W")
+            at_least(budget.slowest.every_attempt.at_source, "W")
         ),
     })
 }

@@ -55,15 +55,55 @@ impl<Q: InBaseUnit> fmt::Display for Engineering<Q> {
     }
 }
 
+/// A limit from above as [`Engineering`] shows it, rounded down: who takes the text by its word stays below the limit.
+///
+/// ```
+/// use millpond::{text::at_most, units::*};
+/// assert_eq!(at_most(volts(5.3 / 1.03), "V"), "5.145 V");
+/// assert_eq!(at_most(volts(5.3), "V"), "5.3 V");
+/// ```
+pub fn at_most<Q: InBaseUnit>(limit: Q, unit: &str) -> String {
+    bounded(limit.base(), unit, -1.0)
+}
+
+/// A limit from below, rounded up.
+///
+/// ```
+/// use millpond::{text::at_least, units::*};
+/// assert_eq!(at_least(volts(3.60012), "V"), "3.601 V");
+/// ```
+pub fn at_least<Q: InBaseUnit>(limit: Q, unit: &str) -> String {
+    bounded(limit.base(), unit, 1.0)
+}
+
+/// A number that stands for itself within this part is not moved by a digit: it is the rounding of a binary fraction.
+const SAME: f64 = 1e-12;
+
+/// Rounded to the shown digits, and by one more in the last where that went to the wrong side.
+fn bounded(value: f64, unit: &str, side: f64) -> String {
+    let rounded = to_digits(value);
+    let is_beyond = (value - rounded) * side > SAME * value.abs();
+    if value == 0.0 || !is_beyond {
+        return prefixed(rounded, unit);
+    }
+    let last_digit = 10f64.powi(libm::log10(rounded.abs()).floor() as i32 + 1 - DIGITS);
+    prefixed(rounded + side * last_digit, unit)
+}
+
+/// To the significant digits that are shown.
+fn to_digits(value: f64) -> f64 {
+    format!("{value:.*e}", (DIGITS - 1) as usize)
+        .parse()
+        .unwrap_or(value)
+}
+
 /// `value` with the prefix that leaves one to three digits before the point.
 fn prefixed(value: f64, unit: &str) -> String {
     if value == 0.0 {
         return format!("0 {unit}");
     }
     // Rounded first, so that 999.96 m becomes 1 and not 1000 m.
-    let rounded: f64 = format!("{value:.*e}", (DIGITS - 1) as usize)
-        .parse()
-        .unwrap_or(value);
+    let rounded = to_digits(value);
     let thousands = (libm::log10(rounded.abs()) / 3.0 + 1e-12).floor() as i32;
     let place = (thousands + UNITY).clamp(0, PREFIXES.len() as i32 - 1);
     let scaled = rounded / 10f64.powi(3 * (place - UNITY));
@@ -97,6 +137,21 @@ mod tests {
         assert_eq!(Engineering(volts(-0.0213), "V").to_string(), "-21.3 mV");
         assert_eq!(Engineering(amperes(0.0), "A").to_string(), "0 A");
         assert_eq!(Engineering(seconds(540.0), "s").to_string(), "9 min");
+    }
+
+    proptest! {
+        /// A limit that is read back never stands on the wrong side, and is no farther away than its last digit.
+        #[test]
+        fn a_limit_is_kept_by_its_text(volts_above in 1e-3f64..900.0) {
+            let read = |text: String| {
+                let (number, unit) = text.split_once(' ').expect("a unit");
+                number.parse::<f64>().expect("a number") * if unit == "mV" { 1e-3 } else { 1.0 }
+            };
+            let (low, high) = (read(at_most(volts(volts_above), "V")), read(at_least(volts(volts_above), "V")));
+            let slack = 1e-11 * volts_above;
+            prop_assert!(low <= volts_above + slack && high >= volts_above - slack);
+            prop_assert!(high - low <= 1.001e-3 * volts_above + slack);
+        }
     }
 
     proptest! {

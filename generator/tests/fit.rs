@@ -41,11 +41,19 @@ fn a_simulated_log_is_fitted_written_and_compared() {
     let folder = tempfile::tempdir().expect("a folder");
     let node = example();
     let node = node.to_str().expect("a path");
-    let done = millpond(
+    let run = json(&millpond(
         folder.path(),
-        &["simulate", node, "--days", "6", "--timeline", "log.csv"],
-    );
-    assert_eq!(done.status.code(), Some(0));
+        &[
+            "simulate",
+            node,
+            "--days",
+            "6",
+            "--timeline",
+            "log.csv",
+            "--format",
+            "json",
+        ],
+    ));
     let view = json(&millpond(
         folder.path(),
         &["fit", node, "log.csv", "--format", "json"],
@@ -71,6 +79,17 @@ fn a_simulated_log_is_fitted_written_and_compared() {
     assert!(
         (value - 1.0).abs() < 3.0 * error.expect("an error"),
         "{capacitance}"
+    );
+
+    // What reached storage, by the run's own ledger: the hours in which a full storage turned the rest away are part of it.
+    let joules = |name: &str| run[name].as_f64().expect("an energy");
+    let reached_w = (joules("harvested_j") - joules("spilled_j")) / (6.0 * 86_400.0);
+    let income = &view["parameters"][6];
+    let (value, error) = (income["value"].as_f64(), income["standard_error"].as_f64());
+    let (value, error) = value.zip(error).expect("an income");
+    assert!(
+        (value - reached_w).abs() < 1.96 * error,
+        "{income}, truly {reached_w}"
     );
 
     let done = millpond(folder.path(), &["fit", node, "log.csv", "--write", "new.toml"]);

@@ -57,6 +57,18 @@ fn a_gate_that_connects_too_low_restarts_forever() {
     assert!(codes(&node).contains(&"gate-never-connects"));
 }
 
+/// The voltage that a finding's cure names first.
+fn advised(node: &Node, code: &str) -> Option<Voltage> {
+    let cure = findings_of(node)
+        .into_iter()
+        .find(|finding| finding.code == code)?
+        .cure;
+    let words: Vec<&str> = cure.split_whitespace().collect();
+    let pair = words.windows(2).find(|pair| pair[0].parse::<f64>().is_ok())?;
+    let number: f64 = pair[0].parse().ok()?;
+    Some(volts(if pair[1] == "mV" { number * 1e-3 } else { number }))
+}
+
 #[test]
 fn cautions_are_raised_where_they_belong() {
     let mut node = crate::node::example("pump-bearing");
@@ -99,7 +111,28 @@ fn a_hopeless_bank_is_answered_at_once() {
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
-    /// What is offered as a cure cures, and two per cent less of it does not: the cure is the smallest of two digits.
+
+    /// Who takes the advice by its four digits is rid of the finding.
+    #[test]
+    fn advice_that_is_taken_cures(tolerance in 0.001f64..0.05, overvoltage_v in 5.0f64..5.4) {
+        let mut node = crate::node::example("crack-gauge");
+        node.harvest.overvoltage = volts(overvoltage_v);
+        node.supply.gate.as_mut().expect("a gate").tolerance = fraction(tolerance);
+        for (code, connect_v) in [("gate-never-connects", 5.399), ("gate-restarts-forever", 2.45)] {
+            let mut node = node.clone();
+            node.supply.gate.as_mut().expect("a gate").connect_above = volts(connect_v);
+            let advice = advised(&node, code);
+            prop_assert!(advice.is_some() || code == "gate-restarts-forever" || connect_v * (1.0 + tolerance) <= overvoltage_v);
+            let Some(advice) = advice else { continue };
+            node.supply.gate.as_mut().expect("a gate").connect_above = advice;
+            prop_assert!(!codes(&node).contains(&code), "{code} at {advice:?}");
+        }
+        node.policy.hysteresis = Some(volts(3.0));
+        node.policy.hysteresis = Some(advised(&node, "hysteresis-too-wide").expect("an advice"));
+        prop_assert!(!codes(&node).contains(&"hysteresis-too-wide"));
+    }
+
+   /// What is offered as a cure cures, and two per cent less of it does not: the cure is the smallest of two digits.
     #[test]
     fn the_cure_is_the_smallest_that_works(capacitance_f in 0.005..0.2f64) {
         let mut node = crate::node::example("crack-gauge");
