@@ -23,7 +23,7 @@ const WRONG_UNIT: (&str, &str) = ("esr = \"2.2 ohm\"", "esr = \"2.2 mF\"");
 /// Head of the bench log that firmware writes and a fit reads.
 const LOG_HEAD: &str = "time_s,storage_mv,count,event";
 /// What docs/embedding.md takes for the converter's sampling capacitor, a buffer capacitor at its pin, the pin's leakage, and a dip.
-const SAMPLING_F: f64 = 14e-12;
+const SAMPLING_F: f64 = 12e-12;
 const BUFFER_F: f64 = 100e-9;
 const PIN_A: f64 = 10e-9;
 const DIP_V: f64 = 0.5;

@@ -62,7 +62,7 @@ fn a_power_loss_keeps_the_pace_and_starts_the_silence_anew() {
     board.rows.clear();
     let mut node = Node::power_up(&mut board);
     live(&mut node, &mut board, 3_600);
-    assert_eq!(board.rows[1].event, "", "the copy knows of the last measurement");
+    assert_eq!(board.rows[1].event, "wait", "the copy knows of the last measurement");
     let first = sent(&board.rows).next().expect("it sends again");
     assert!(first.time_s >= u32::from(POLICY.parts().off_time_s));
 }
