@@ -91,7 +91,7 @@ impl Cell {
     ///
     /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
     pub fn load(path: impl AsRef<Path>, current: Current, rated: Voltage) -> Result<Self, TraceError> {
-        let file = income::read_text_or(path.as_ref(), income::MOST_TRACE_BYTES, income::SAMPLE_LESS)?;
+        let file = income::read_text(path.as_ref(), income::MOST_TRACE_BYTES, income::SAMPLE_LESS)?;
         Self::parse(&file.path, &file.text, current, rated).map_err(TraceError::Refused)
     }
 

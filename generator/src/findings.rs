@@ -1,4 +1,4 @@
-//! STAGE 5a: what the thresholds say about the node, in words: what can never work, what to take care of.
+//! What the thresholds say about the node, in words: what can never work, what to take care of.
 
 mod cure;
 
@@ -161,9 +161,10 @@ fn sought(cures: Cures, node: &Node, fits: impl Fn(&Node) -> bool) -> String {
 
 /// A refusal that is never taken back: the action would resume above what the storage can reach.
 fn hysteresis(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Finding> {
+    let highest_mv =
+        |thresholds: &Thresholds| thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
     let room_mv = |thresholds: &Thresholds| {
-        let highest_mv = thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
-        rounding::millivolts_down(thresholds.overvoltage).checked_sub(highest_mv)
+        rounding::millivolts_down(thresholds.overvoltage).checked_sub(highest_mv(thresholds))
     };
     let resumes_in_time = |thresholds: &Thresholds| {
         room_mv(thresholds).is_none_or(|room_mv| thresholds.hysteresis_mv <= room_mv)
@@ -171,8 +172,7 @@ fn hysteresis(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Find
     if resumes_in_time(thresholds) {
         return None;
     }
-    let highest_mv = thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
-    let resumes = rounding::from_millivolts(highest_mv + thresholds.hysteresis_mv);
+    let resumes = rounding::from_millivolts(highest_mv(thresholds) + thresholds.hysteresis_mv);
     // Rounded up to whole millivolts when it is read.
     let room = rounding::from_millivolts(room_mv(thresholds).unwrap_or_default());
     Some(Finding {

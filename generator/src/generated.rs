@@ -21,9 +21,6 @@ use crate::units::*;
 const NO_INCOME: &str = "pace = \"planned\" is tuned on the income that [harvest] declares, and kind = \"trace\" declares \
                              none: declare the source, or keep pace = \"even\"";
 
-/// The pace of a node file that names none.
-const EVEN: &str = "even";
-
 /// The constants of one node, ready to be written.
 #[derive(Clone, Debug)]
 pub struct Generated {
@@ -179,13 +176,10 @@ fn constants(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Const
 
 /// The name of the node's pace where the text of its file names another.
 fn other_pace(file: &NodeFile) -> Option<&'static str> {
-    let name = match file.node.policy.pace {
-        Pace::Even => EVEN,
-        Pace::Planned => "planned",
-    };
+    let name = file.node.policy.pace.name();
     let table = file.text.parse::<toml::Table>().ok()?;
     let written = table.get("policy")?.get("pace").and_then(toml::Value::as_str);
-    (written.unwrap_or(EVEN) != name).then_some(name)
+    (written.unwrap_or(Pace::Even.name()) != name).then_some(name)
 }
 
 /// One threshold as the comment of a generated file has it.

@@ -143,7 +143,7 @@ impl Income {
     ///
     /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
     pub fn load(path: impl AsRef<Path>, source: &Source) -> Result<Self, TraceError> {
-        let file = read_text_or(path.as_ref(), MOST_TRACE_BYTES, SAMPLE_LESS)?;
+        let file = read_text(path.as_ref(), MOST_TRACE_BYTES, SAMPLE_LESS)?;
         Self::parse(&file.path, &file.text, source).map_err(TraceError::Refused)
     }
 
@@ -248,17 +248,8 @@ impl Income {
     }
 }
 
-/// The whole text of a file of at most `most_bytes`, of whatever sort.
-pub(crate) fn read_text(path: &Path, most_bytes: u64) -> Result<InputText, TraceError> {
-    read_text_or(path, most_bytes, "make it smaller")
-}
-
-/// The same with what would cure a file that is too large.
-pub(crate) fn read_text_or(
-    path: &Path,
-    most_bytes: u64,
-    cure: &'static str,
-) -> Result<InputText, TraceError> {
+/// The whole text of a file of at most `most_bytes`; `cure` says what would help one that is too large.
+pub(crate) fn read_text(path: &Path, most_bytes: u64, cure: &'static str) -> Result<InputText, TraceError> {
     let label = path.display().to_string();
     let unreadable = |source| TraceError::Unreadable {
         path: label.clone(),

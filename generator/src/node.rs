@@ -404,6 +404,16 @@ pub enum Pace {
     Planned,
 }
 
+impl Pace {
+    /// Its word, in node files, on the command line and in what is printed.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Even => "even",
+            Self::Planned => "planned",
+        }
+    }
+}
+
 /// What gives way when the backlog is full.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum WhenFull {

@@ -41,7 +41,7 @@ use crate::simulate::picture::Level;
 use crate::simulate::study::Study;
 use crate::simulate::timeline::{Blind, Moment, Watch};
 use crate::survival::{Corner, Doing, Survival};
-use crate::text::Engineering;
+use crate::text::{Engineering, hexadecimal};
 use crate::thresholds::Thresholds;
 use crate::units::*;
 
@@ -83,14 +83,10 @@ impl Input {
         let path = path.as_ref();
         let bytes = fs::read(path)?;
         let name = path.file_name().unwrap_or(path.as_os_str());
-        let digits = Sha256::digest(&bytes)
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
         Ok(Self {
             role,
             name: name.to_string_lossy().into_owned(),
-            sha256: digits,
+            sha256: hexadecimal(&Sha256::digest(&bytes)),
         })
     }
 }

@@ -1,4 +1,4 @@
-//! STAGE 6d: which capacitor and which source, over a sweep of both.
+//! Which capacitor and which source, over a sweep of both.
 //!
 //! From a node, the parts to try and the sizes of its source to what would come of each: closed forms first ([`crate::thresholds`],
 //! [`crate::survival`]), a simulated stretch of time for those that pass. A candidate *meets the policy* of the node when

@@ -55,6 +55,15 @@ impl<Q: InBaseUnit> fmt::Display for Engineering<Q> {
     }
 }
 
+/// Bytes as a hash is written: two lower-case digits each.
+///
+/// ```
+/// assert_eq!(millpond::text::hexadecimal(&[0, 0xab]), "00ab");
+/// ```
+pub fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// A limit from above as [`Engineering`] shows it, rounded down: who takes the text by its word stays below the limit.
 ///
 /// ```
@@ -152,9 +161,7 @@ mod tests {
             prop_assert!(low <= volts_above + slack && high >= volts_above - slack);
             prop_assert!(high - low <= 1.001e-3 * volts_above + slack);
         }
-    }
 
-    proptest! {
         /// Read back, the text is the number to four digits.
         #[test]
         fn shows_four_digits(exponent in -14.0..9.0f64) {

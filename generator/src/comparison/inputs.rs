@@ -8,6 +8,8 @@ use std::path::Path;
 use sha2::{Digest, Sha256};
 use toml::{Table, Value};
 
+use crate::text::hexadecimal;
+
 /// The tables of a node file that may name a profile.
 const ACTIONS: [&str; 3] = ["boot", "measure", "transmit"];
 
@@ -85,13 +87,7 @@ fn held(action: &str, old: (&Table, &Path), new: (&Table, &Path)) -> Option<Chan
 /// The start of the SHA-256 of a file, hexadecimal.
 fn hash(path: &Path) -> Option<String> {
     let digest = Sha256::digest(fs::read(path).ok()?);
-    Some(
-        digest
-            .iter()
-            .take(SHOWN_BYTES)
-            .map(|byte| format!("{byte:02x}"))
-            .collect(),
-    )
+    Some(hexadecimal(&digest[..SHOWN_BYTES]))
 }
 
 /// Names each profile by its whole path, so that another file can take it over.

@@ -5,6 +5,8 @@
 
 use sha2::{Digest, Sha256};
 
+use crate::text::hexadecimal;
+
 /// How the content line starts, in comments and in JSON.
 const CONTENT_MARKS: [&str; 2] = ["content sha256 ", "\"content_sha256\": \""];
 /// How the input line starts.
@@ -68,10 +70,7 @@ fn digits(text: &str, at: usize) -> Option<&str> {
 }
 
 fn hash(text: &str) -> String {
-    Sha256::digest(text.as_bytes())
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hexadecimal(&Sha256::digest(text.as_bytes()))
 }
 
 #[cfg(test)]

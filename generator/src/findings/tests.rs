@@ -132,7 +132,7 @@ proptest! {
         prop_assert!(!codes(&node).contains(&"hysteresis-too-wide"));
     }
 
-   /// What is offered as a cure cures, and two per cent less of it does not: the cure is the smallest of two digits.
+    /// What is offered as a cure cures, and two per cent less of it does not: the cure is the smallest of two digits.
     #[test]
     fn the_cure_is_the_smallest_that_works(capacitance_f in 0.005..0.2f64) {
         let mut node = crate::node::example("crack-gauge");

@@ -79,6 +79,11 @@ impl Actions {
         reports.map(|act| act.until_s).collect()
     }
 
+    /// How many power-ups there have been at a time.
+    pub(super) fn power_ups_until(&self, time_s: f64) -> usize {
+        self.power_ups_s.partition_point(|start_s| *start_s <= time_s)
+    }
+
     /// Number of reports.
     pub(super) fn reports(&self) -> usize {
         self.list.iter().filter(|act| act.kind == Kind::Transmit).count()

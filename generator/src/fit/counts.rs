@@ -39,7 +39,6 @@ pub(super) fn of(evidence: &Evidence<'_>) -> Option<Counts> {
         return None;
     }
     let duration_s = log.duration_s();
-    let power_ups_s = &evidence.actions.power_ups_s;
     let lives = lives(evidence);
     let on_time_s: f64 = lives.iter().map(|(first_s, last_s)| last_s - first_s).sum();
     let mut gaps_s: Vec<f64> = Vec::new();
@@ -80,7 +79,7 @@ pub(super) fn of(evidence: &Evidence<'_>) -> Option<Counts> {
         reports,
         most_in_one_life: most.unwrap_or(reports.min(u64::from(u32::MAX)) as u32),
         skipped: skipped as u64,
-        power_ups: power_ups_s.len() as u64,
+        power_ups: evidence.actions.power_ups_s.len() as u64,
         on_time_s,
         survived_s,
         income_least_w: ((drawn_j - store_j) / duration_s).max(0.0),
@@ -90,20 +89,14 @@ pub(super) fn of(evidence: &Evidence<'_>) -> Option<Counts> {
 
 /// The first and the last time (s) of each life: from a power-up to the loss of supply, as far as rows with a count or an event tell.
 fn lives(evidence: &Evidence<'_>) -> Vec<(f64, f64)> {
-    let (log, power_ups_s) = (evidence.log, &evidence.actions.power_ups_s);
+    let log = evidence.log;
     let mut lives: Vec<(f64, f64)> = Vec::new();
-    let (mut next, mut is_off) = (0, false);
-    for row in 0..log.len() {
-        if log.count(row).is_none() && log.event(row).is_none() {
-            continue;
-        }
+    let (mut before, mut is_off) = (0, false);
+    for row in (0..log.len()).filter(|row| log.count(*row).is_some() || log.event(*row).is_some()) {
         let time_s = log.time_s[row];
-        let before = next;
-        while power_ups_s.get(next).is_some_and(|start_s| *start_s <= time_s) {
-            next += 1;
-        }
+        let power_ups = evidence.actions.power_ups_until(time_s);
         match lives.last_mut() {
-            Some(life) if next == before => {
+            Some(life) if power_ups == before => {
                 if !is_off {
                     life.1 = time_s;
                 }
@@ -113,6 +106,7 @@ fn lives(evidence: &Evidence<'_>) -> Vec<(f64, f64)> {
                 is_off = false;
             }
         }
+        before = power_ups;
         is_off |= log.event(row) == Some(Event::Cut);
     }
     lives
@@ -120,21 +114,18 @@ fn lives(evidence: &Evidence<'_>) -> Vec<(f64, f64)> {
 
 /// The highest count of one life. A count that goes on over a power-up, as that of a simulated timeline does, begins there.
 fn most_in_one_life(evidence: &Evidence<'_>) -> Option<u32> {
-    let (log, power_ups_s) = (evidence.log, &evidence.actions.power_ups_s);
-    let (mut next, mut base, mut last) = (0, 0, 0);
+    let log = evidence.log;
+    let (mut before, mut base, mut last) = (0, 0, 0);
     let counts = (0..log.len()).filter_map(|row| Some((log.time_s[row], log.count(row)?)));
     let reached = counts.map(|(time_s, count)| {
-        let before = next;
-        while power_ups_s.get(next).is_some_and(|start_s| *start_s <= time_s) {
-            next += 1;
-        }
-        if next > before {
+        let power_ups = evidence.actions.power_ups_until(time_s);
+        if power_ups > before {
             base = last;
         }
         if count < base {
             base = 0;
         }
-        last = count;
+        (before, last) = (power_ups, count);
         count - base
     });
     reached.max()

@@ -1,7 +1,7 @@
 //! Reads `[comparator]`: what the gate and the overvoltage limit compare storage with.
 
 use super::limit::Limit;
-use super::table::{Given, Table};
+use super::table::Table;
 use super::{Comparator, GateCircuit};
 use crate::problem::Problem;
 use crate::units::*;
@@ -18,12 +18,7 @@ pub(super) fn read(root: &mut Table<'_>) -> Option<Comparator> {
     let offset = table.or::<Voltage>("offset", "2 mV", Limit::NOT_NEGATIVE, volts(0.0));
     let hysteresis = table.or::<Voltage>("hysteresis", "10 mV", Limit::NOT_NEGATIVE, volts(0.0));
     let bias = table.or::<Current>("input_bias_current", "1 nA", Limit::NOT_NEGATIVE, amperes(0.0));
-    let low_given = table.optional::<Voltage>("output_low", "0 V", Limit::NOT_NEGATIVE);
-    let output_low = if table.has("output_low") {
-        low_given.as_ref().map(|given| given.value)
-    } else {
-        Some(volts(0.0))
-    };
+    let output_low = table.or::<Voltage>("output_low", "0 V", Limit::NOT_NEGATIVE, volts(0.0));
     let output_high = table.optional::<Voltage>("output_high", "3.0 V", Limit::POSITIVE);
     let circuits = [
         ("feedback", GateCircuit::Feedback),
@@ -35,10 +30,11 @@ pub(super) fn read(root: &mut Table<'_>) -> Option<Comparator> {
         (&reference, &reference_tolerance, offset, hysteresis, output_low)
     {
         let least = reference.value * (1.0 - tolerance.value.get::<ratio>()) - offset - hysteresis / 2.0;
-        let span = |given: &Option<Given<Voltage>>| {
-            given
-                .as_ref()
-                .map_or_else(|| reference.span.clone(), |given| given.span.clone())
+        // A default stands nowhere: what is given in its place is then at fault.
+        let span = |key: &str| {
+            table
+                .peek(key)
+                .map_or(reference.span.clone(), |given| given.span())
         };
         let faults = [
             (
@@ -49,14 +45,14 @@ pub(super) fn read(root: &mut Table<'_>) -> Option<Comparator> {
                 "take the figures at the comparator's input, not at storage",
             ),
             (
-                span(&low_given),
+                span("output_low"),
                 low >= reference.value,
                 "`output_low` is not below the reference",
                 "below `reference`",
                 "write the voltage of the output when the input is below the reference, often 0 V",
             ),
             (
-                span(&output_high),
+                span("output_high"),
                 output_high
                     .as_ref()
                     .is_some_and(|high| high.value <= reference.value),

@@ -10,6 +10,7 @@ use toml::de::DeTable;
 use super::table::{Log, Table};
 use super::{Node, action, agreement, comparator, harvest, pacing, radio, sense, storage, supply, syntax};
 use crate::problem::{InputText, Problems, quoted};
+use crate::text::hexadecimal;
 use crate::units::*;
 
 /// A larger file is no node file: the longest sensible one has a few hundred lines.
@@ -260,11 +261,7 @@ fn hash(files: &[InputText]) -> String {
     let digest = files.iter().fold(Sha256::new(), |digest, file| {
         digest.chain_update(file.text.as_bytes())
     });
-    digest
-        .finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hexadecimal(&digest.finalize())
 }
 
 #[cfg(test)]

@@ -54,7 +54,7 @@ pub(super) fn read_policy(root: &mut Table<'_>) -> Option<Pacing> {
         ("thin-evenly", WhenFull::ThinEvenly),
     ];
     let when_full = table.choice("when_full", &choices, Some(WhenFull::KeepNewest));
-    let paces = [("even", Pace::Even), ("planned", Pace::Planned)];
+    let paces = [Pace::Even, Pace::Planned].map(|pace| (pace.name(), pace));
     let pace = table.choice("pace", &paces, Some(Pace::Even));
     let hysteresis = table.optional::<Voltage>("hysteresis", "50 mV", Limit::NOT_NEGATIVE);
     if let (Some(fastest), Some(slowest)) = (&fastest, &slowest)

@@ -2,11 +2,11 @@
 
 use serde::Serialize;
 
-use crate::node::{Node, Pace};
+use crate::node::Node;
 use crate::printout::table::table;
 use crate::simulate::parts::{Parts, QUANTILES};
 use crate::simulate::run::Outcome;
-use crate::simulate::study::{EVEN, PLANNED, Study};
+use crate::simulate::study::{PLANNED, Study};
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -103,8 +103,8 @@ impl View {
                     longest_silence_s: bound.longest_silence.get::<second>(),
                     ratio: score,
                 }),
-            pace: pace(node),
-            tuned: tuned(pace(node), study),
+            pace: node.policy.pace.name(),
+            tuned: tuned(node.policy.pace.name(), study),
             paces: study
                 .paces
                 .iter()
@@ -128,14 +128,6 @@ impl View {
             }),
             runtime_s,
         }
-    }
-}
-
-/// Name of the pace that the node asks for.
-fn pace(node: &Node) -> &'static str {
-    match node.policy.pace {
-        Pace::Even => EVEN,
-        Pace::Planned => PLANNED,
     }
 }
 
@@ -180,7 +172,7 @@ fn outcome(outcome: &Outcome) -> OutcomeView {
 /// The study as tables.
 pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
     let mut rows = vec![row(
-        &format!("policy, pace {}", study.title(pace(node))),
+        &format!("policy, pace {}", study.title(node.policy.pace.name())),
         &study.outcome,
         study,
     )];
@@ -258,7 +250,7 @@ fn start(study: &Study) -> String {
 
 /// The scores as bars, foresight's being the whole width; nothing without a bound.
 fn bars(node: &Node, study: &Study) -> String {
-    let own = [(pace(node), &study.outcome)];
+    let own = [(node.policy.pace.name(), &study.outcome)];
     let others = study.paces.iter().chain(&study.baselines);
     let rules: Vec<(&'static str, f64)> = own
         .into_iter()

@@ -18,9 +18,9 @@ use crate::thresholds::Thresholds;
 use crate::units::*;
 
 /// Name of the pace by the table.
-pub const EVEN: &str = "even";
+pub const EVEN: &str = Pace::Even.name();
 /// Name of the pace that plans.
-pub const PLANNED: &str = "planned";
+pub const PLANNED: &str = Pace::Planned.name();
 
 /// How many times a study tells its watch of something finished: the policy, four baselines, the bound.
 pub const FINISHED: u32 = 6;

@@ -22,7 +22,7 @@ const MOST_COLUMNS: usize = 100;
 /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
 pub fn load(path: impl AsRef<Path>, own: &Capacitor) -> Result<Vec<Part>, TraceError> {
     let path = path.as_ref();
-    let file = read_text(path, MOST_CATALOGUE_BYTES)?;
+    let file = read_text(path, MOST_CATALOGUE_BYTES, "make it smaller")?;
     let is_toml = path
         .extension()
         .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
