@@ -30,7 +30,7 @@ fn example(node: &str) -> PathBuf {
 pub(crate) fn from_file(browser: &Browser, node: &str) -> Result<(), Failed> {
     let folder = tempfile::tempdir()?;
     let page = folder.path().join("workbench.html");
-    let output = workbench()
+    let output = workbench()?
         .arg(example(node))
         .arg("--output")
         .arg(&page)
@@ -43,7 +43,7 @@ pub(crate) fn from_file(browser: &Browser, node: &str) -> Result<(), Failed> {
 
 /// Served: the same page, for this machine alone.
 pub(crate) fn served(browser: &Browser, node: &str) -> Result<(), Failed> {
-    let mut child = Server(workbench().arg(example(node)).stderr(Stdio::piped()).spawn()?);
+    let mut child = Server(workbench()?.arg(example(node)).stderr(Stdio::piped()).spawn()?);
     let stderr = child.0.stderr.take().ok_or("no stderr")?;
     let mut said = String::new();
     BufReader::new(stderr).read_line(&mut said)?;

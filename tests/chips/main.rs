@@ -1,11 +1,11 @@
 //! Witness: emulated chips. The generated header and the policy crate give the same answers there as here, and link nothing
 //! that a small chip cannot afford.
 //!
-//! Run with `cargo test -p millpond-tests --test chips`; one machine with `-- avr`. The long run and the costs are
-//! `cargo run --release -p millpond-tests --bin chips`.
+//! Run with `cargo test -p millpond-tests --test chips`; one machine with `-- avr`; as many steps as the promise with `-- --ignored`.
+//! The costs beside them are `cargo run --release -p millpond-tests --bin chips`.
 
 use std::fs;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use libtest_mimic::{Arguments, Failed, Trial};
 use millpond_tests::chips::{self, Reference, Row, Steps, TARGETS, Target};
@@ -17,14 +17,9 @@ const PAGE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../docs/cost.md");
 const WRITE: &str = "cargo run --release -p millpond-tests --bin chips -- --write docs/cost.md";
 
 fn main() {
-    let reference = Arc::new(Reference::run(Steps::QUICK.host));
-    let mut trials: Vec<Trial> = TARGETS
-        .into_iter()
-        .map(|target| {
-            let reference = Arc::clone(&reference);
-            trial(target.to_string(), &[target], move || agrees(target, &reference))
-        })
-        .collect();
+    let mut trials: Vec<Trial> = agreement(Steps::QUICK).collect();
+    // A CI step of its own.
+    trials.extend(agreement(Steps::FULL).map(|trial| trial.with_ignored_flag(true)));
     let chips = TARGETS
         .into_iter()
         .filter(|target| target.machine.unit().is_some());
@@ -36,6 +31,16 @@ fn main() {
     ));
     trials.push(Trial::test("docs/cost.md has every target", page));
     libtest_mimic::run(&Arguments::from_args(), trials).exit();
+}
+
+/// Whether each target agrees, in so many steps.
+fn agreement(steps: Steps) -> impl Iterator<Item = Trial> {
+    let reference = Arc::new(LazyLock::new(move || Reference::run(steps.host)));
+    TARGETS.into_iter().map(move |target| {
+        let reference = Arc::clone(&reference);
+        let name = format!("{target}, {} steps", steps.on(target));
+        trial(name, &[target], move || agrees(target, steps, &reference))
+    })
 }
 
 /// A trial that needs the tools of some targets.
@@ -54,8 +59,8 @@ fn trial(
     tool::trial(name, tool, what, |_| check())
 }
 
-fn agrees(target: Target, reference: &Reference) -> Result<(), Failed> {
-    let rows = chips::rows(target, Steps::QUICK, reference)?;
+fn agrees(target: Target, steps: Steps, reference: &Reference) -> Result<(), Failed> {
+    let rows = chips::rows(target, steps, reference)?;
     let problem = |row: &Row| {
         let problems = row.problems.iter();
         problems

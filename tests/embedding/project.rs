@@ -114,7 +114,7 @@ impl Project {
         }
     }
 
-    /// Calls cargo in the project, with a target folder that stays: the libraries are compiled once.
+    /// Calls cargo in the project, with this workspace's target folder: other people's libraries are compiled already.
     pub(crate) fn cargo(&self, arguments: &[&str]) -> Result<Built, Failed> {
         self.run(
             Command::new(cargo())
@@ -188,8 +188,10 @@ fn scratch() -> PathBuf {
     Path::new(env!("CARGO_TARGET_TMPDIR")).join("embedding")
 }
 
+/// This workspace's target folder.
 fn target() -> PathBuf {
-    scratch().join("target")
+    let below = Path::new(env!("CARGO_TARGET_TMPDIR"));
+    below.parent().unwrap_or(below).to_owned()
 }
 
 /// Copies files and folders, but not what a build leaves behind.

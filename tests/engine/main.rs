@@ -159,7 +159,7 @@ fn page() -> Result<PathBuf, Failed> {
 
 fn built() -> Result<PathBuf, Failed> {
     let page = Path::new(env!("CARGO_TARGET_TMPDIR")).join("engine.html");
-    let output = workbench()
+    let output = workbench()?
         .arg(example(NODES[0]))
         .arg("--output")
         .arg(&page)

@@ -46,6 +46,8 @@ pub(crate) const OF_GENERATOR: [&[&str]; 2] = [
     &["-p", "millpond", "--lib"],
     &["-p", "millpond-tests", "--test", "scipy", "--test", "ngspice"],
 ];
+/// Stack of each test's thread.
+const STACK_BYTES: &str = "16777216";
 /// How often a running test is looked at.
 const GLANCE: Duration = Duration::from_millis(20);
 
@@ -157,7 +159,9 @@ fn run(programs: &[PathBuf], libraries: &Path, time_limit: Duration) -> Verdict 
         command
             .env("LD_LIBRARY_PATH", libraries)
             // What fails under a mistake is no case to keep.
-            .env("PROPTEST_DISABLE_FAILURE_PERSISTENCE", "1");
+            .env("PROPTEST_DISABLE_FAILURE_PERSISTENCE", "1")
+            // Plans in debug code take more than the usual 2 MiB.
+            .env("RUST_MIN_STACK", STACK_BYTES);
         judge(command, time_limit)
     });
     verdicts

@@ -51,6 +51,16 @@ impl Steps {
         host: 100_000,
         chip: 4_000,
     };
+
+    /// Steps on this target.
+    #[must_use]
+    pub fn on(self, target: Target) -> u32 {
+        if target.machine == Machine::Host {
+            self.host
+        } else {
+            self.chip
+        }
+    }
 }
 
 /// Why a target could not be asked.
@@ -103,11 +113,7 @@ pub fn missing(target: Target) -> Option<&'static str> {
 ///
 /// A tool that is missing or that refuses.
 pub fn rows(target: Target, steps: Steps, reference: &Reference) -> Result<Vec<Row>, ChipsError> {
-    let count = if target.machine == Machine::Host {
-        steps.host
-    } else {
-        steps.chip
-    };
+    let count = steps.on(target);
     let Some(tools) = compile::Tools::find(target)? else {
         // The reference itself.
         let row = |(node, transcript): &(Node, Transcript)| {

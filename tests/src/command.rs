@@ -21,18 +21,26 @@ pub fn cargo() -> String {
 /// What the compiler says.
 pub fn millpond() -> Result<&'static Path, String> {
     static MILLPOND: OnceLock<Result<PathBuf, String>> = OnceLock::new();
-    match MILLPOND.get_or_init(build) {
-        Ok(path) => Ok(path),
-        Err(message) => Err(message.clone()),
-    }
+    let built = MILLPOND.get_or_init(|| match std::env::var_os("MILLPOND") {
+        Some(path) => Ok(path.into()),
+        None => build(&[]),
+    });
+    built.as_deref().map_err(Clone::clone)
 }
 
-fn build() -> Result<PathBuf, String> {
-    if let Some(path) = std::env::var_os("MILLPOND") {
-        return Ok(path.into());
-    }
+/// Builds the command with these features.
+///
+/// Where tests run, cargo is asked for what `cargo test --workspace` builds: of that nothing is built again. `cargo build` would choose
+/// other features of the libraries.
+fn build(features: &[&str]) -> Result<PathBuf, String> {
+    let what: &[&str] = if cfg!(debug_assertions) {
+        &["test", "--workspace", "--no-run", "--test", NEEDS_THE_COMMAND]
+    } else {
+        &["build", "--package", "millpond", "--release"]
+    };
     let done = Command::new(cargo())
-        .args(["build", "--package", "millpond", "--profile", PROFILE])
+        .args(what)
+        .args(features)
         .args(["--message-format", "json-render-diagnostics"])
         .current_dir(ROOT)
         .stdin(Stdio::null())
@@ -42,22 +50,26 @@ fn build() -> Result<PathBuf, String> {
     messages
         .lines()
         .filter_map(|line| serde_json::from_str::<Value>(line).ok())
+        .filter(|message| message["target"]["name"] == "millpond" && message["profile"]["test"] == false)
         .find_map(|message| message["executable"].as_str().map(PathBuf::from))
         .ok_or_else(|| String::from_utf8_lossy(&done.stderr).into_owned())
 }
 
-/// As tests are compiled, or as a release where this program is one.
-const PROFILE: &str = if cfg!(debug_assertions) { "test" } else { "release" };
+/// A test of the generator, for which cargo builds the command.
+const NEEDS_THE_COMMAND: &str = "cli";
 
 /// `millpond workbench` with the page in it, built from this tree; arguments may follow.
 ///
-/// It takes a compiler for WebAssembly (`generator/build.rs`), and minutes where nothing was built before.
-pub fn workbench() -> Command {
-    let mut command = Command::new(cargo());
-    command
-        .args(["run", "--quiet", "--package", "millpond", "--profile", PROFILE])
-        .args(["--features", "workbench", "--", "workbench"])
-        .current_dir(ROOT)
-        .stdin(Stdio::null());
-    command
+/// It takes a compiler for WebAssembly (`generator/build.rs`), and minutes where nothing was built before. It stands where [`millpond`]
+/// stands: one program asks for one of them.
+///
+/// # Errors
+///
+/// What the compiler says.
+pub fn workbench() -> Result<Command, String> {
+    static WORKBENCH: OnceLock<Result<PathBuf, String>> = OnceLock::new();
+    let built = WORKBENCH.get_or_init(|| build(&["--features", "millpond/workbench"]));
+    let mut command = Command::new(built.as_ref().map_err(Clone::clone)?);
+    command.arg("workbench").current_dir(ROOT).stdin(Stdio::null());
+    Ok(command)
 }

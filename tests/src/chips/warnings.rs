@@ -20,9 +20,10 @@ pub fn policy_core_warnings() -> Result<Vec<String>, ChipsError> {
     let mut warnings = Vec::new();
     for triple in TRIPLES {
         let mut command = cargo_build(triple)?;
+        // In the firmware's profile, in which Rust's own library is built already.
         command
-            .current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.."))
-            .args(["-p", "millpond-policy"]);
+            .current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/chips/firmware"))
+            .args(["--package", "millpond-policy", "--locked"]);
         let called = call(&mut command)?;
         if called.stderr.contains("warning") {
             warnings.push(format!("{triple}:\n{}", called.stderr));
