@@ -16,8 +16,9 @@ use rayon::prelude::*;
 pub use unit::Truth;
 use unit::Unit;
 
-/// So many seeds are looked at together.
+/// So many seeds are looked at together, at the most and at the least.
 const CHUNK: u64 = 64;
+const FEWEST: u64 = 8;
 
 /// What is wrong with a node or its log.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -121,7 +122,9 @@ impl Bench {
         let mut seen = Vec::new();
         let mut from = first;
         while seen.len() < count {
-            let until = from + CHUNK;
+            // Few seeds give no log: not many more are looked at than are still wanted.
+            let wanted = (count - seen.len()) as u64;
+            let until = from + wanted.clamp(FEWEST, CHUNK);
             seen.par_extend(
                 (from..until)
                     .into_par_iter()

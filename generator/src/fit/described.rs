@@ -4,7 +4,7 @@ use crate::model::bank::{Bank, Wear};
 use crate::model::load::Load;
 use crate::model::reading::Scale;
 use crate::node::{Action, Node};
-use crate::thresholds::Thresholds;
+use crate::thresholds::Threshold;
 use crate::units::*;
 
 /// A tolerance is taken as the bounds of an even spread: its standard deviation is the bound over √3 (GUM, JCGM 100:2008,
@@ -156,7 +156,7 @@ impl Described {
         let reference = node.sense.reference_tolerance.get::<ratio>();
         let load_margin = node.margins.load.get::<ratio>();
         let high = |part: &crate::node::Capacitor| 1.0 + part.tolerance_high.get::<ratio>();
-        let thresholds = Thresholds::of(node);
+        let transmit = Threshold::of(node, &node.transmit);
         Self {
             empty_f: empty.get::<farad>(),
             slope_f_per_v: bank.branches.iter().map(|branch| branch.slope.value).sum(),
@@ -196,7 +196,7 @@ impl Described {
                     off,
                 )
             }),
-            transmit_decide_v: f64::from(thresholds.transmit.decide_mv) / 1e3,
+            transmit_decide_v: f64::from(transmit.decide_mv) / 1e3,
         }
     }
 
