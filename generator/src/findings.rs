@@ -1,12 +1,12 @@
 //! What the thresholds say about the node, in words: what can never work, what to take care of.
 
 mod cure;
+mod pace;
 
 use crate::budget::Budget;
 use crate::model::bank::{Bank, Wear};
 use crate::model::discharge::{Stretch, discharge};
-use crate::node::{Action, Frame, Gate, Node};
-use crate::policy::off_time;
+use crate::node::{Action, Gate, Node};
 use crate::rounding;
 use crate::text::{Engineering, at_least, at_most};
 use crate::thresholds::{Group, Threshold, Thresholds, start_voltage, unreachable};
@@ -69,8 +69,9 @@ fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -
     findings.extend(hysteresis(node, thresholds, cures));
     findings.extend(gate(node, thresholds, cures));
     findings.extend(stored_energy(node, thresholds));
-    findings.extend(radio(node, thresholds));
-    findings.extend(income(node, budget));
+    findings.extend(pace::radio(node, thresholds));
+    findings.extend(pace::income(node, budget));
+    findings.extend(pace::dark_horizon(node, thresholds));
     findings.extend(series_cells(node));
     findings.sort_by_key(|finding| finding.severity);
     findings
@@ -291,77 +292,6 @@ fn stored_energy(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
             Engineering(largest, "J")
         ),
         cure: "a smaller bank, or a lower harvest.overvoltage".to_owned(),
-    })
-}
-
-/// Radio silence that is longer than the pace aimed at, or not stated.
-fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
-    let radio = node.radio.as_ref()?;
-    let Some(limit) = radio.duty_limit else {
-        return Some(Finding {
-            code: "duty-limit-not-stated",
-            severity: Severity::Caution,
-            text:
-                "no duty limit is stated for the transmitter, so the policy keeps no radio silence of its own"
-                    .to_owned(),
-            cure:
-                "transmit.radio.duty_limit as the local rules for the band ask; they differ by place and band"
-                    .to_owned(),
-        });
-    };
-    let silence = off_time(thresholds.transmit.load.on_air, limit);
-    let longest = seconds(f64::from(u16::MAX - 1));
-    if silence + seconds(1.0) > longest {
-        return Some(Finding {
-            code: "silence-too-long",
-            severity: Severity::Error,
-            text: format!(
-                "after {} on the air the duty limit asks for {} of silence, more than the {} that firmware counts",
-                Engineering(thresholds.transmit.load.on_air, "s"),
-                Engineering(silence, "s"),
-                Engineering(longest, "s")
-            ),
-            cure: "fewer attempts or a smaller payload; or check transmit.radio.duty_limit, which is a fraction of time".to_owned(),
-        });
-    }
-    (silence > node.policy.slowest).then(|| Finding {
-        code: "silence-above-slowest",
-        severity: Severity::Caution,
-        text: format!(
-            "after {} on the air the duty limit asks for {} of silence, longer than policy.slowest ({})",
-            Engineering(thresholds.transmit.load.on_air, "s"),
-            Engineering(silence, "s"),
-            Engineering(node.policy.slowest, "s")
-        ),
-        cure: match radio.frame {
-            Frame::Chirp { .. } => {
-                "fewer attempts, a lower spreading factor or a smaller payload, or a slower pace"
-            }
-            Frame::Ieee802154 { .. } | Frame::BleAdvertising { .. } => {
-                "fewer attempts or a smaller payload, or a slower pace"
-            }
-        }
-        .to_owned(),
-    })
-}
-
-/// A constant source that cannot feed the slowest pace.
-fn income(node: &Node, budget: &Budget) -> Option<Finding> {
-    let offer = budget.offer.as_ref()?;
-    let (offered, needed) = (offer.at_storage, budget.slowest.every_attempt.at_storage);
-    (offered < needed).then(|| Finding {
-        code: "income-too-low",
-        severity: Severity::Caution,
-        text: format!(
-            "the source brings {} to storage; sleep and one report in {} take {}",
-            Engineering(offered, "W"),
-            Engineering(node.policy.slowest, "s"),
-            Engineering(needed, "W")
-        ),
-        cure: format!(
-            "a source of {}, or a slower pace",
-            at_least(budget.slowest.every_attempt.at_source, "W")
-        ),
     })
 }
 

@@ -46,13 +46,20 @@ in_base_unit! {
 
 impl<Q: InBaseUnit> fmt::Display for Engineering<Q> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let text = match (self.1, self.0.base()) {
-            ("s", time_s) if time_s >= 3600.0 => format!("{} h", significant(time_s / 3600.0)),
-            ("s", time_s) if time_s >= 300.0 => format!("{} min", significant(time_s / 60.0)),
-            (unit, value) => prefixed(value, unit),
-        };
+        let (value, unit) = in_larger_unit(self.0.base(), self.1);
+        let text = with_unit(value, unit);
         f.pad(&text)
     }
+}
+
+/// A number of days in words.
+///
+/// ```
+/// use millpond::text::in_days;
+/// assert_eq!([in_days(1.0), in_days(0.5), in_days(365.0)], ["1 day", "0.5 days", "365 days"]);
+/// ```
+pub fn in_days(days: f64) -> String {
+    format!("{days} {}", if days == 1.0 { "day" } else { "days" })
 }
 
 /// Bytes as a hash is written: two lower-case digits each.
@@ -70,6 +77,7 @@ pub fn hexadecimal(bytes: &[u8]) -> String {
 /// use millpond::{text::at_most, units::*};
 /// assert_eq!(at_most(volts(5.3 / 1.03), "V"), "5.145 V");
 /// assert_eq!(at_most(volts(5.3), "V"), "5.3 V");
+/// assert_eq!(at_most(seconds(100_000.0), "s"), "27.77 h");
 /// ```
 pub fn at_most<Q: InBaseUnit>(limit: Q, unit: &str) -> String {
     bounded(limit.base(), unit, -1.0)
@@ -90,13 +98,31 @@ const SAME: f64 = 1e-12;
 
 /// Rounded to the shown digits, and by one more in the last where that went to the wrong side.
 fn bounded(value: f64, unit: &str, side: f64) -> String {
+    let (value, unit) = in_larger_unit(value, unit);
     let rounded = to_digits(value);
     let is_beyond = (value - rounded) * side > SAME * value.abs();
     if value == 0.0 || !is_beyond {
-        return prefixed(rounded, unit);
+        return with_unit(rounded, unit);
     }
     let last_digit = 10f64.powi(libm::log10(rounded.abs()).floor() as i32 + 1 - DIGITS);
-    prefixed(rounded + side * last_digit, unit)
+    with_unit(rounded + side * last_digit, unit)
+}
+
+/// Long times in minutes and hours.
+fn in_larger_unit(value: f64, unit: &str) -> (f64, &str) {
+    match unit {
+        "s" if value >= 3600.0 => (value / 3600.0, "h"),
+        "s" if value >= 300.0 => (value / 60.0, "min"),
+        _ => (value, unit),
+    }
+}
+
+/// Minutes and hours take no prefix.
+fn with_unit(value: f64, unit: &str) -> String {
+    match unit {
+        "h" | "min" => format!("{} {unit}", significant(value)),
+        _ => prefixed(value, unit),
+    }
 }
 
 /// To the significant digits that are shown.

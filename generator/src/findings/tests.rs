@@ -1,4 +1,5 @@
 use super::*;
+use crate::policy::sleep_power;
 use proptest::prelude::*;
 use std::time::Duration;
 
@@ -90,6 +91,23 @@ fn cautions_are_raised_where_they_belong() {
     assert!(codes(&node).contains(&"energy-out-of-range"));
     node.sense.reference = volts(0.5);
     assert!(codes(&node).contains(&"reading-too-low"));
+}
+
+/// By hand: (E(full) − E(decide))/(sleep + cost/slowest) is where the caution begins, whatever stands in the node file; and there the
+/// wait that the pace works out at full is just the slowest (equation 14).
+#[test]
+fn a_darkness_out_of_reach_is_cautioned_of() {
+    let mut node = crate::node::example("crack-gauge");
+    let thresholds = Thresholds::of(&node);
+    let corner = &thresholds.corner;
+    let decide = rounding::from_millivolts(thresholds.transmit.decide_mv);
+    let spare = corner.stored_at_rest(thresholds.overvoltage) - corner.stored_at_rest(decide);
+    let report = thresholds.transmit.energy + thresholds.measure.energy * f64::from(node.policy.batch);
+    let reach = spare / (sleep_power(&thresholds) + report / node.policy.slowest);
+    node.policy.dark_horizon = reach * 0.999;
+    assert!(!codes(&node).contains(&"dark-horizon-out-of-reach"));
+    node.policy.dark_horizon = reach * 1.001;
+    assert!(codes(&node).contains(&"dark-horizon-out-of-reach"));
 }
 
 /// A bank far too small for its reserve, down to a microfarad, is answered at once and with a cure that can be built.

@@ -1,0 +1,107 @@
+//! Whether the pace asked for can be kept: by the rules of the radio, the source, and a full bank in the dark.
+
+use super::{Finding, Severity};
+use crate::budget::Budget;
+use crate::node::{Frame, Node};
+use crate::policy::{off_time, report_cost, sleep_power};
+use crate::rounding;
+use crate::text::{Engineering, at_least, at_most};
+use crate::thresholds::Thresholds;
+use crate::units::*;
+
+/// Radio silence that is longer than the pace aimed at, or not stated.
+pub(super) fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+    let radio = node.radio.as_ref()?;
+    let Some(limit) = radio.duty_limit else {
+        return Some(Finding {
+            code: "duty-limit-not-stated",
+            severity: Severity::Caution,
+            text:
+                "no duty limit is stated for the transmitter, so the policy keeps no radio silence of its own"
+                    .to_owned(),
+            cure:
+                "transmit.radio.duty_limit as the local rules for the band ask; they differ by place and band"
+                    .to_owned(),
+        });
+    };
+    let silence = off_time(thresholds.transmit.load.on_air, limit);
+    let longest = seconds(f64::from(u16::MAX - 1));
+    if silence + seconds(1.0) > longest {
+        return Some(Finding {
+            code: "silence-too-long",
+            severity: Severity::Error,
+            text: format!(
+                "after {} on the air the duty limit asks for {} of silence, more than the {} that firmware counts",
+                Engineering(thresholds.transmit.load.on_air, "s"),
+                Engineering(silence, "s"),
+                Engineering(longest, "s")
+            ),
+            cure: "fewer attempts or a smaller payload; or check transmit.radio.duty_limit, which is a fraction of time".to_owned(),
+        });
+    }
+    (silence > node.policy.slowest).then(|| Finding {
+        code: "silence-above-slowest",
+        severity: Severity::Caution,
+        text: format!(
+            "after {} on the air the duty limit asks for {} of silence, longer than policy.slowest ({})",
+            Engineering(thresholds.transmit.load.on_air, "s"),
+            Engineering(silence, "s"),
+            Engineering(node.policy.slowest, "s")
+        ),
+        cure: match radio.frame {
+            Frame::Chirp { .. } => {
+                "fewer attempts, a lower spreading factor or a smaller payload, or a slower pace"
+            }
+            Frame::Ieee802154 { .. } | Frame::BleAdvertising { .. } => {
+                "fewer attempts or a smaller payload, or a slower pace"
+            }
+        }
+        .to_owned(),
+    })
+}
+
+/// A constant source that cannot feed the slowest pace.
+pub(super) fn income(node: &Node, budget: &Budget) -> Option<Finding> {
+    let offer = budget.offer.as_ref()?;
+    let (offered, needed) = (offer.at_storage, budget.slowest.every_attempt.at_storage);
+    (offered < needed).then(|| Finding {
+        code: "income-too-low",
+        severity: Severity::Caution,
+        text: format!(
+            "the source brings {} to storage; sleep and one report in {} take {}",
+            Engineering(offered, "W"),
+            Engineering(node.policy.slowest, "s"),
+            Engineering(needed, "W")
+        ),
+        cure: format!(
+            "a source of {}, or a slower pace",
+            at_least(budget.slowest.every_attempt.at_source, "W")
+        ),
+    })
+}
+
+/// A darkness that even a full bank does not report through, by the sum that the pace is made of (docs/model.md, equation 14).
+pub(super) fn dark_horizon(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+    let stored = |terminal| thresholds.corner.stored_at_rest(terminal);
+    let decide_mv = thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv);
+    let spare = stored(thresholds.overvoltage) - stored(rounding::from_millivolts(decide_mv));
+    let spent = sleep_power(thresholds) + report_cost(node, thresholds) / node.policy.slowest;
+    let horizon = node.policy.dark_horizon;
+    // No room at all is an error that says so itself.
+    (spare > joules(0.0) && spare < spent * horizon).then(|| Finding {
+        code: "dark-horizon-out-of-reach",
+        severity: Severity::Caution,
+        text: format!(
+            "an old and cold bank that was full has {} above its thresholds; sleep and one report in {} take {} in \
+             policy.dark_horizon ({}), and then reports stop",
+            Engineering(spare, "J"),
+            Engineering(node.policy.slowest, "s"),
+            Engineering(spent * horizon, "J"),
+            Engineering(horizon, "s")
+        ),
+        cure: format!(
+            "a larger bank, a longer policy.slowest, or policy.dark_horizon of at most {}",
+            at_most(spare / spent, "s")
+        ),
+    })
+}
