@@ -13,6 +13,9 @@ use crate::simulate::timeline::Event;
 /// Beyond this a number is nonsense, in any of the columns.
 const LARGEST: f64 = 1e12;
 
+/// All bits of a 16-bit reading set (mV): what a failed conversion or blank memory leaves, and above any node's overvoltage.
+const NO_READING_MV: f64 = 65_535.0;
+
 /// A line that holds something: where it starts, its number from 1, and its text without the line's end.
 pub(super) struct Line<'a> {
     pub(super) start: usize,
@@ -140,6 +143,9 @@ fn read_row(header: &Header, cells: &[&str], is_local: &mut bool) -> Result<Row,
                 let reading_mv = unit_mv * number(reading, has_comma).ok_or("the reading is no number")?;
                 if reading_mv < 0.0 {
                     return Err("the reading is negative");
+                }
+                if reading_mv >= NO_READING_MV {
+                    return Err("the reading is none: 65535 mV and above is what no storage here can have");
                 }
                 reading_mv as f32
             }

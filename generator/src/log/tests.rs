@@ -69,11 +69,12 @@ fn both_times_are_kept_apart() {
 #[test]
 fn rows_of_no_use_are_counted_with_their_line() {
     let log = log(
-        "time_s,storage_mv,count\n0,4000,0\n1,four,0\n2,4000,-1\n,4000,1\n3,NaN,1\n4,4000,1.5\n99999,1,1\n5,4000,1\n6,4000,1\n5.5,4000,1\n7,1,1\n8,1,1\n9,1,1\n10,1,1\n",
+        "time_s,storage_mv,count\n0,4000,0\n1,four,0\n2,4000,-1\n,4000,1\n3,NaN,1\n4,4000,1.5\n99999,1,1\n5,4000,1\n6,4000,1\n5.5,4000,1\n7,1,1\n8,1,1\n9,1,1\n10,1,1\n11,65535,1\n12,65534,1\n",
     );
-    assert_eq!(log.time_s, [0.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0]);
+    assert_eq!(log.time_s, [0.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 12.0]);
     let lines: Vec<usize> = log.skipped_rows.iter().map(|(line, _)| *line).collect();
-    assert_eq!((log.skipped, lines), (7, vec![3, 4, 5, 6, 7, 8, 11]));
+    // Cells first, then what is out of order.
+    assert_eq!((log.skipped, lines), (8, vec![3, 4, 5, 6, 7, 16, 8, 11]));
 }
 
 #[test]
