@@ -13,7 +13,10 @@ use millpond::node::Pace;
 use millpond::printout::Format;
 use millpond::units::*;
 
-use value::{days, endurance, light, percent, quantity, range, source_range, temperature, tolerance, years};
+use value::{
+    days, endurance, light, parts, percent, quantity, range, rows, seed, source_range, temperature,
+    tolerance, years,
+};
 
 pub(crate) use files::{Files, Named};
 pub(crate) use value::{Range, SourceRange};
@@ -164,13 +167,13 @@ pub(crate) struct Simulate {
     #[arg(long, value_enum, value_name = "PACE")]
     pub(crate) pace: Option<PaceArgument>,
     /// How long
-    #[arg(long, value_name = "N", default_value_t = 30.0, value_parser = days)]
+    #[arg(long, value_name = "N", default_value_t = 30.0, value_parser = days, allow_negative_numbers = true)]
     pub(crate) days: f64,
-    /// Which random units
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    /// Which random units: the same seed gives the same ones
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = seed, allow_negative_numbers = true)]
     pub(crate) seed: u64,
     /// Run so many random units of the node inside its tolerances, too
-    #[arg(long, value_name = "N", default_value_t = 0)]
+    #[arg(long, value_name = "N", default_value_t = 0, value_parser = parts, allow_negative_numbers = true)]
     pub(crate) parts: u32,
     /// Write every event here as it happens
     #[arg(long, value_name = "CSV")]
@@ -209,11 +212,11 @@ pub(crate) struct Size {
     /// Parts to choose from: TOML with [[part]] tables, or CSV
     #[arg(long, value_name = "FILE")]
     pub(crate) catalogue: Option<PathBuf>,
-    /// Preferred values of the capacitances: E3, E6, E12, E24, E48, E96 or E192
-    #[arg(long, value_name = "SERIES", default_value_t = Series::E6)]
+    /// Without a catalogue, preferred values of the capacitances: E3, E6, E12, E24, E48, E96 or E192
+    #[arg(long, value_name = "SERIES", default_value_t = Series::E6, conflicts_with = "catalogue")]
     pub(crate) series: Series,
     /// How long each candidate is simulated
-    #[arg(long, value_name = "N", default_value_t = 365.0, value_parser = days)]
+    #[arg(long, value_name = "N", default_value_t = 365.0, value_parser = days, allow_negative_numbers = true)]
     pub(crate) days: f64,
     /// Steady light for coming back from empty, in the source's own terms; the source's mean while it gives anything when not given
     #[arg(long, value_name = "LIGHT", value_parser = light)]
@@ -263,7 +266,7 @@ pub(crate) struct LogPlan {
     /// The node file
     pub(crate) node: PathBuf,
     /// How well each parameter is to be known, in percent of it
-    #[arg(long, value_name = "PERCENT", default_value_t = 15.0, value_parser = percent)]
+    #[arg(long, value_name = "PERCENT", default_value_t = 15.0, value_parser = percent, allow_negative_numbers = true)]
     pub(crate) within: f64,
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
@@ -275,7 +278,7 @@ pub(crate) struct Sensitivity {
     /// The node file
     pub(crate) node: PathBuf,
     /// How many inputs to show for each answer
-    #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    #[arg(long, value_name = "N", default_value_t = 5, value_parser = rows, allow_negative_numbers = true)]
     pub(crate) rows: u32,
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
@@ -287,7 +290,7 @@ pub(crate) struct Lifetime {
     /// The node file
     pub(crate) node: PathBuf,
     /// Years from new to what the node file calls the end of life
-    #[arg(long, value_name = "YEARS", default_value_t = 10.0, value_parser = years)]
+    #[arg(long, value_name = "YEARS", default_value_t = 10.0, value_parser = years, allow_negative_numbers = true)]
     pub(crate) life: f64,
     /// In place of --life: how long the capacitors live at their highest temperature, such as "1000 h"
     #[arg(long, value_name = "TIME", value_parser = endurance, requires = "at", conflicts_with = "life")]
@@ -295,11 +298,11 @@ pub(crate) struct Lifetime {
     /// That temperature, such as "70 degC"
     #[arg(long, value_name = "T", value_parser = temperature, requires = "endurance", allow_hyphen_values = true)]
     pub(crate) at: Option<Temperature>,
-    /// Mean temperature in use; every 10 K less double the life
-    #[arg(long, value_name = "T", default_value = "20 degC", value_parser = temperature, allow_hyphen_values = true)]
+    /// Mean temperature in use; every 10 K less double the life that --endurance says
+    #[arg(long, value_name = "T", default_value = "20 degC", value_parser = temperature, requires = "endurance", allow_hyphen_values = true)]
     pub(crate) mean: Temperature,
     /// Years after which constants are to be made anew
-    #[arg(long, value_name = "YEARS", default_value_t = 5.0, value_parser = years)]
+    #[arg(long, value_name = "YEARS", default_value_t = 5.0, value_parser = years, allow_negative_numbers = true)]
     pub(crate) after: f64,
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
@@ -320,7 +323,7 @@ pub(crate) struct Dividers {
     #[arg(long, value_name = "I", value_parser = quantity::<Current>)]
     pub(crate) current_at_most: Option<Current>,
     /// How many sets for each use
-    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    #[arg(long, value_name = "N", default_value_t = 3, value_parser = rows, allow_negative_numbers = true)]
     pub(crate) rows: u32,
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
@@ -341,7 +344,7 @@ pub(crate) struct Report {
     #[arg(long, value_enum, value_name = "PACE")]
     pub(crate) pace: Option<PaceArgument>,
     /// How long the simulation runs
-    #[arg(long, value_name = "N", default_value_t = 365.0, value_parser = days)]
+    #[arg(long, value_name = "N", default_value_t = 365.0, value_parser = days, allow_negative_numbers = true)]
     pub(crate) days: f64,
     /// A bench log to fit and show
     #[arg(long, value_name = "CSV")]

@@ -41,7 +41,7 @@ use crate::simulate::picture::Level;
 use crate::simulate::study::Study;
 use crate::simulate::timeline::{Blind, Moment, Watch};
 use crate::survival::{Corner, Doing, Survival};
-use crate::text::{Engineering, hexadecimal};
+use crate::text::{Engineering, hexadecimal, in_days};
 use crate::thresholds::Thresholds;
 use crate::units::*;
 
@@ -277,11 +277,12 @@ fn figures(study: &Study, days: f64, horizon: Time) -> [Figure; 3] {
             value: Engineering(silence, "s").to_string(),
             note: if is_silent {
                 format!(
-                    "in {days} simulated days: longer than the dark horizon of {}",
+                    "in {} simulated: longer than the dark horizon of {}",
+                    in_days(days),
                     Engineering(horizon, "s")
                 )
             } else {
-                format!("in {days} simulated days")
+                format!("in {} simulated", in_days(days))
             },
             is_alarm: is_silent,
         },

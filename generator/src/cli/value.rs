@@ -1,5 +1,7 @@
 //! How the value of an option is read, and what is said of one that cannot be.
 
+use std::ops::RangeInclusive;
+
 use millpond::income::light::Light;
 use millpond::node::quantity::{Quantity, parse};
 use millpond::units::*;
@@ -85,6 +87,33 @@ pub(super) fn days(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(days) if days > 0.0 && days <= 36_525.0 => Ok(days),
         _ => Err("a number of days above 0, at most 36525".to_owned()),
+    }
+}
+
+/// A seed of random numbers.
+pub(super) fn seed(text: &str) -> Result<u64, String> {
+    text.parse()
+        .map_err(|_| format!("a whole number from 0 to {}", u64::MAX))
+}
+
+/// How many random units.
+pub(super) fn parts(text: &str) -> Result<u32, String> {
+    whole(text, 0..=u32::MAX)
+}
+
+/// How many rows of a table.
+pub(super) fn rows(text: &str) -> Result<u32, String> {
+    whole(text, 1..=1000)
+}
+
+fn whole(text: &str, range: RangeInclusive<u32>) -> Result<u32, String> {
+    match text.parse() {
+        Ok(number) if range.contains(&number) => Ok(number),
+        _ => Err(format!(
+            "a whole number from {} to {}",
+            range.start(),
+            range.end()
+        )),
     }
 }
 

@@ -13,6 +13,7 @@ use millpond::simulate::parts::{Flashing, Parts};
 use millpond::simulate::picture::{Level, Picture};
 use millpond::simulate::study::Study;
 use millpond::simulate::timeline::{Moment, Timeline, Watch};
+use millpond::text::in_days;
 use millpond::thresholds::Thresholds;
 use millpond::units::*;
 use millpond::{policy, simulate};
@@ -78,7 +79,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
 
     let levels = Level::of(&thresholds);
     let picture = arguments.picture.as_ref().map_or(Ok(()), |path| {
-        let title = format!("{}: storage voltage over {} days", node.name, arguments.days);
+        let title = format!("{}: storage voltage over {}", node.name, in_days(arguments.days));
         let svg = seen.picture.svg(&title, &levels).map_err(Failure::Unusable)?;
         let written = emit::write_all(&[(path.clone(), svg)]);
         written

@@ -7,7 +7,7 @@ use crate::printout::table::table;
 use crate::simulate::parts::{Parts, QUANTILES};
 use crate::simulate::run::Outcome;
 use crate::simulate::study::{PLANNED, Study};
-use crate::text::Engineering;
+use crate::text::{Engineering, in_days};
 use crate::units::*;
 
 /// Length of a bar: the score of perfect foresight.
@@ -204,9 +204,9 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
         "uptime",
     ];
     let mut text = format!(
-        "{}, {} days\n\n{}",
+        "{}, {}\n\n{}",
         node.name,
-        study.outcome.duration_s / 86_400.0,
+        in_days(study.outcome.duration_s / 86_400.0),
         table(&head, rows)
     );
     text.push_str(

@@ -7,7 +7,7 @@ use crate::printout::survival::{LightView, light};
 use crate::printout::table::table;
 use crate::simulate::run::Outcome;
 use crate::size::{Candidate, Extent, Sized, Sweep, price, whole};
-use crate::text::Engineering;
+use crate::text::{Engineering, in_days};
 use crate::units::*;
 
 /// The sweep as JSON has it.
@@ -116,10 +116,10 @@ fn spilled_fraction(outcome: &Outcome) -> f64 {
 /// The sweep as tables, a picture and sentences.
 pub fn text(node: &Node, sweep: &Sweep, sized: &Sized) -> String {
     let mut text = format!(
-        "{}: {} candidates, {} days each, coming back in {}\n\n",
+        "{}: {} candidates, {} each, coming back in {}\n\n",
         node.name,
         sized.candidates.len(),
-        sweep.days,
+        in_days(sweep.days),
         sweep.light
     );
     text.push_str(&every(sweep, sized));

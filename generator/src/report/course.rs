@@ -6,7 +6,7 @@ use super::chart::{Chart, Drawn, Level, Merged, Panel, Series, Span, rounded};
 use crate::simulate::columns::Columns;
 use crate::simulate::picture;
 use crate::simulate::timeline::{Event, Moment, Watch};
-use crate::text::Engineering;
+use crate::text::{Engineering, in_days};
 use crate::units::*;
 
 /// A day (s).
@@ -106,7 +106,7 @@ pub(super) fn view(seen: &Seen, levels: &[picture::Level], start: Voltage) -> (C
         until: rounded(until_s / DAY_S, 5),
     };
     let view = CourseView {
-        days: format!("{}", seen.duration_s / DAY_S),
+        days: in_days(seen.duration_s / DAY_S),
         silence: Engineering(seconds(until_s - from_s), "s").to_string(),
         silence_from: format!("{:.1}", from_s / DAY_S),
         start: Engineering(start, "V").to_string(),
