@@ -22,6 +22,8 @@ use crate::simulate::timeline::Event;
 
 /// A larger file is no log of one prototype: ten million rows.
 pub const MOST_LOG_BYTES: u64 = 512 << 20;
+/// Readings that stay below so many millivolts are volts: nothing is fed from less.
+const VOLTS_AT_MOST: f32 = 66.0;
 /// So many of the rows that were passed over are kept to be shown.
 const MOST_SHOWN_ROWS: usize = 20;
 
@@ -237,6 +239,16 @@ fn read(text: &str) -> Result<Log, Problem> {
             "time stands still from here to the end",
             "a time that goes on from row to row",
             "log the time at which each row was written",
+        ));
+    }
+    let readings_mv = log.storage_mv.iter().filter(|reading_mv| !reading_mv.is_nan());
+    let largest_mv = readings_mv.fold(0.0_f32, |most, reading_mv| most.max(*reading_mv));
+    if largest_mv > 0.0 && largest_mv <= VOLTS_AT_MOST {
+        return Err(Problem::new(
+            rows::line_at(text, first.start),
+            format!("no reading is above {largest_mv} mV"),
+            "readings in millivolts, or in volts below a header that says so",
+            "if these are volts, call the column storage_v",
         ));
     }
     Ok(log)
