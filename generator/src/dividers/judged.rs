@@ -4,7 +4,7 @@ use crate::dividers::search::LEAST_CURRENT_SHARE;
 use crate::dividers::{Dividers, Set, Trip, Use, sensing};
 use crate::findings::{Finding, Severity};
 use crate::node::{Capacitor, Node};
-use crate::text::Engineering;
+use crate::text::{Engineering, at_least};
 use crate::units::*;
 
 /// A bias that takes more than this part of the way to the worst threshold is worth a word.
@@ -173,6 +173,8 @@ fn too_slow(node: &Node, dividers: &Dividers, best: &Set) -> Option<Finding> {
     let (settling, sampled) = (best.settling?, node.sense.sampling_time?);
     let capacitor = node.sense.sampling_capacitor?;
     let source = source_limit(sampled, capacitor, node.sense.bits);
+    // Sharing its charge with the sampling capacitor then moves the input by no more than half a count.
+    let times = f64::from(1_u32 << (node.sense.bits + 1));
     (settling > sampled).then(|| Finding {
         code: "sampling-too-short",
         severity: Severity::Caution,
@@ -182,12 +184,12 @@ fn too_slow(node: &Node, dividers: &Dividers, best: &Set) -> Option<Finding> {
             Engineering(sampled, "s"),
         ),
         cure: format!(
-            "sample longer; or bring the source down to {} with --current-at-most of about {}; or put {} or more across the \
-             bottom resistor and wait five time constants of it after power-up",
+            "sample longer; or bring the source down to {} with --current-at-most of about {}; or put {} across the bottom \
+             resistor, which then settles in {} after power-up",
             Engineering(source, "ohm"),
             Engineering(dividers.current_at_most * (settling / sampled), "A"),
-            // Sharing its charge then moves the input by no more than half a count.
-            Engineering(capacitor * f64::from(1_u32 << (node.sense.bits + 1)), "F"),
+            at_least(capacitor * times, "F"),
+            Engineering(settling * times, "s"),
         ),
     })
 }

@@ -181,6 +181,22 @@ fn bias_coarse_values_and_short_sampling_are_noticed() {
     }
 }
 
+/// By hand: 12 pF share their charge with a capacitor of 2^11 times as much, 24.576 nF, within half a count of ten bits.
+#[test]
+fn a_short_sampling_is_cured_by_a_capacitor_of_half_counts() {
+    let node = changed(
+        "sampling_capacitor = \"12 pF\"",
+        "sampling_capacitor = \"12 pF\"\nsampling_time = \"4 us\"",
+    );
+    let dividers = Dividers::of(&node, &OPTIONS);
+    let short = dividers
+        .findings
+        .iter()
+        .find(|finding| finding.code == "sampling-too-short");
+    let cure = short.map_or("", |finding| &finding.cure);
+    assert!(cure.contains("put 24.58 nF across"), "{cure}");
+}
+
 /// Ten times the current: resistors a tenth as large, with the same ratio, settle in a tenth of the time.
 #[test]
 fn more_current_settles_faster() {

@@ -158,7 +158,7 @@ pub fn text(name: &str, log: &Log, fit: &Fit) -> String {
         let time = |time_s: f64| Engineering(seconds(time_s), "s");
         text.push_str(&format!(
             "\n{} reports, at most {} after one power-up; {} skipped; power-ups: {}; {} at work; {} survived without a report\n\
-             from the count alone: income at least {}, at most {} unless a full store turned some away\n",
+             from the count alone: income at least {}, at most {} unless a full bank turned some away\n",
             counts.reports,
             counts.most_in_one_life,
             counts.skipped,

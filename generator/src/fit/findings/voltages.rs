@@ -60,7 +60,7 @@ pub(super) fn of(evidence: &Evidence<'_>) -> Vec<Finding> {
             found.push(Finding {
                 code: "overvoltage-plateau",
                 text: format!(
-                    "charging was stopped at {} for {} of the log: income is turned away. A larger store, or more reports, \
+                    "charging was stopped at {} for {} of the log: income is turned away. A larger bank, or more reports, \
                      would use it",
                     Engineering(volts(held_v), "V"),
                     Engineering(seconds(whole_s), "s"),
