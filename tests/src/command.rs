@@ -60,7 +60,7 @@ const NEEDS_THE_COMMAND: &str = "cli";
 
 /// `millpond workbench` with the page in it, built from this tree; arguments may follow.
 ///
-/// It takes a compiler for WebAssembly (`generator/build.rs`), and minutes where nothing was built before. It stands where [`millpond`]
+/// It takes a compiler for WebAssembly (`generator/build.rs`), and minutes where nothing was built before. It stands where [`millpond()`]
 /// stands: one program asks for one of them.
 ///
 /// # Errors
