@@ -55,6 +55,9 @@ fn build(features: &[&str]) -> Result<PathBuf, String> {
         .ok_or_else(|| String::from_utf8_lossy(&done.stderr).into_owned())
 }
 
+/// The page calculates, the command only writes and serves it.
+const QUICKLY_BUILT: &str = "profile.test.package.millpond.opt-level = 0";
+
 /// A test of the generator, for which cargo builds the command.
 const NEEDS_THE_COMMAND: &str = "cli";
 
@@ -68,7 +71,8 @@ const NEEDS_THE_COMMAND: &str = "cli";
 /// What the compiler says.
 pub fn workbench() -> Result<Command, String> {
     static WORKBENCH: OnceLock<Result<PathBuf, String>> = OnceLock::new();
-    let built = WORKBENCH.get_or_init(|| build(&["--features", "millpond/workbench"]));
+    let built =
+        WORKBENCH.get_or_init(|| build(&["--features", "millpond/workbench", "--config", QUICKLY_BUILT]));
     let mut command = Command::new(built.as_ref().map_err(Clone::clone)?);
     command.arg("workbench").current_dir(ROOT).stdin(Stdio::null());
     Ok(command)

@@ -1,5 +1,8 @@
 //! What is done with a unit on the bench, and what its parts are.
 
+use std::collections::HashMap;
+use std::sync::{Mutex, PoisonError};
+
 use millpond::fit::Described;
 use millpond::log_plan::LogPlan;
 use millpond::node::{Node, Source};
@@ -71,14 +74,33 @@ pub(super) struct Plan {
     pub(super) advised: Option<(f64, f64)>,
 }
 
+/// The random node of `seed` as it stands on the bench.
+fn bench_node(seed: u64) -> Node {
+    let mut node = random_node(seed);
+    node.sense.bits = BITS;
+    node.harvest.source = Source::Trace;
+    node
+}
+
+/// What the node of `seed` says of itself, worked out once: every fault asks for it, and its threshold takes longer than its log.
+fn described(seed: u64, node: &Node) -> Described {
+    static DESCRIBED: Mutex<Option<HashMap<u64, Described>>> = Mutex::new(None);
+    let known = || DESCRIBED.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(described) = known().get_or_insert_default().get(&seed) {
+        return described.clone();
+    }
+    // Unlocked: others need not wait.
+    let described = Described::of(node);
+    known().get_or_insert_default().insert(seed, described.clone());
+    described
+}
+
 impl Plan {
     /// The plan of `seed`, if its node has one.
     pub(super) fn of(seed: u64, fault: Option<Fault>) -> Option<Self> {
-        let mut node = random_node(seed);
-        node.sense.bits = BITS;
+        let node = bench_node(seed);
         let mut random = Pcg64::seed_from_u64(seed ^ 0x5eed);
-        node.harvest.source = Source::Trace;
-        let described = Described::of(&node);
+        let described = described(seed, &node);
         let overvoltage_v = described.overvoltage_v;
         // Room for the lift of the charging current, and for readings that are off.
         let top_v = overvoltage_v * 0.985 - described.maximum_a * described.resistance_ohm * 3.0;
