@@ -22,7 +22,8 @@ use crate::simulate::timeline::Event;
 
 /// A larger file is no log of one prototype: ten million rows.
 pub const MOST_LOG_BYTES: u64 = 512 << 20;
-/// Readings that stay below so many millivolts are volts: nothing is fed from less.
+/// What is said to be in millivolts and never above this is in volts, the most that a node may have: nothing is fed from so few
+/// millivolts.
 const VOLTS_AT_MOST: f32 = 66.0;
 /// So many of the rows that were passed over are kept to be shown.
 const MOST_SHOWN_ROWS: usize = 20;
@@ -115,7 +116,7 @@ impl Log {
     ///
     /// # Errors
     ///
-    /// A header without time or without anything beside it, time that starts anew, local time that jumps by an hour, and a text
+    /// A header without time or without anything beside it, or with millivolts that can only be volts, time that starts anew, local time that jumps by an hour, and a text
     /// of which most rows are of no use.
     ///
     /// ```
@@ -241,9 +242,10 @@ fn read(text: &str) -> Result<Log, Problem> {
             "log the time at which each row was written",
         ));
     }
-    let readings_mv = log.storage_mv.iter().filter(|reading_mv| !reading_mv.is_nan());
-    let largest_mv = readings_mv.fold(0.0_f32, |most, reading_mv| most.max(*reading_mv));
-    if largest_mv > 0.0 && largest_mv <= VOLTS_AT_MOST {
+    // The larger of a number and of none is the number.
+    let largest_mv = log.storage_mv.iter().copied().fold(0.0, f32::max);
+    let says_millivolts = header.storage.is_some_and(|(_, unit_mv)| unit_mv == 1.0);
+    if says_millivolts && largest_mv > 0.0 && largest_mv <= VOLTS_AT_MOST {
         return Err(Problem::new(
             rows::line_at(text, first.start),
             format!("no reading is above {largest_mv} mV"),
