@@ -4,7 +4,7 @@ mod pace;
 #[cfg(test)]
 mod tests;
 
-pub use pace::{report_cost, sleep_power};
+pub use pace::{above_thresholds, report_cost, sleep_power};
 
 use millpond_policy::{Costs, PACE_ROWS, PaceRow, Policy, PolicyParts, Rejected, Sense};
 use sha2::{Digest, Sha256};

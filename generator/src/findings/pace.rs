@@ -3,8 +3,7 @@
 use super::{Finding, Severity};
 use crate::budget::Budget;
 use crate::node::{Frame, Node};
-use crate::policy::{off_time, report_cost, sleep_power};
-use crate::rounding;
+use crate::policy::{above_thresholds, off_time, report_cost, sleep_power};
 use crate::text::{Engineering, at_least, at_most};
 use crate::thresholds::Thresholds;
 use crate::units::*;
@@ -82,9 +81,7 @@ pub(super) fn income(node: &Node, budget: &Budget) -> Option<Finding> {
 
 /// A darkness that even a full bank does not report through, by the sum that the pace is made of (docs/model.md, equation 14).
 pub(super) fn dark_horizon(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
-    let stored = |terminal| thresholds.corner.stored_at_rest(terminal);
-    let decide_mv = thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv);
-    let spare = stored(thresholds.overvoltage) - stored(rounding::from_millivolts(decide_mv));
+    let spare = above_thresholds(thresholds, thresholds.overvoltage);
     let spent = sleep_power(thresholds) + report_cost(node, thresholds) / node.policy.slowest;
     let horizon = node.policy.dark_horizon;
     // No room at all is an error that says so itself.

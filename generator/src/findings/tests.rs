@@ -1,5 +1,5 @@
 use super::*;
-use crate::policy::sleep_power;
+use crate::policy::{policy, sleep_power};
 use proptest::prelude::*;
 use std::time::Duration;
 
@@ -104,10 +104,17 @@ fn a_darkness_out_of_reach_is_cautioned_of() {
     let spare = corner.stored_at_rest(thresholds.overvoltage) - corner.stored_at_rest(decide);
     let report = thresholds.transmit.energy + thresholds.measure.energy * f64::from(node.policy.batch);
     let reach = spare / (sleep_power(&thresholds) + report / node.policy.slowest);
-    node.policy.dark_horizon = reach * 0.999;
+    let wait_when_full_s = |node: &Node| {
+        let policy = policy(node, &thresholds).expect("a policy");
+        f64::from(policy.parts().pace[0].wait_s)
+    };
+    let slowest_s = (node.policy.slowest / f64::from(node.policy.batch)).get::<second>();
+    node.policy.dark_horizon = reach * 0.99;
     assert!(!codes(&node).contains(&"dark-horizon-out-of-reach"));
+    assert!(wait_when_full_s(&node) < slowest_s);
     node.policy.dark_horizon = reach * 1.001;
     assert!(codes(&node).contains(&"dark-horizon-out-of-reach"));
+    assert!(wait_when_full_s(&node) >= slowest_s);
 }
 
 /// A bank far too small for its reserve, down to a microfarad, is answered at once and with a cure that can be built.

@@ -59,16 +59,21 @@ pub(super) fn rows(node: &Node, thresholds: &Thresholds, rows: usize) -> Vec<Row
 
 /// Time between reports at a reading, between `fastest` and `slowest`.
 fn even_spending(node: &Node, thresholds: &Thresholds, storage_mv: u32) -> Time {
-    let stored = |mv: u32| thresholds.corner.stored_at_rest(rounding::from_millivolts(mv));
     let horizon = node.policy.dark_horizon;
-    let spare = stored(storage_mv)
-        - stored(thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv))
+    let spare = above_thresholds(thresholds, rounding::from_millivolts(storage_mv))
         - sleep_power(thresholds) * horizon;
     if spare <= joules(0.0) {
         return node.policy.slowest;
     }
     let needed: Time = horizon * (report_cost(node, thresholds) / spare);
     needed.max(node.policy.fastest).min(node.policy.slowest)
+}
+
+/// What the worst bank, at rest at `storage`, holds above the higher threshold of the two actions; below 0 where it holds less.
+pub fn above_thresholds(thresholds: &Thresholds, storage: Voltage) -> Energy {
+    let decide_mv = thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv);
+    let stored = |terminal| thresholds.corner.stored_at_rest(terminal);
+    stored(storage) - stored(rounding::from_millivolts(decide_mv))
 }
 
 /// What a sleeping node takes from storage at the most, leakage included: at overvoltage, with `margins.load`.
