@@ -1,7 +1,7 @@
 //! What is done with a unit on the bench, and what its parts are.
 
 use std::collections::HashMap;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{LazyLock, Mutex, PoisonError};
 
 use millpond::fit::Described;
 use millpond::log_plan::LogPlan;
@@ -84,14 +84,14 @@ fn bench_node(seed: u64) -> Node {
 
 /// What the node of `seed` says of itself, worked out once: every fault asks for it, and its threshold takes longer than its log.
 fn described(seed: u64, node: &Node) -> Described {
-    static DESCRIBED: Mutex<Option<HashMap<u64, Described>>> = Mutex::new(None);
+    static DESCRIBED: LazyLock<Mutex<HashMap<u64, Described>>> = LazyLock::new(Mutex::default);
     let known = || DESCRIBED.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(described) = known().get_or_insert_default().get(&seed) {
+    if let Some(described) = known().get(&seed) {
         return described.clone();
     }
     // Unlocked: others need not wait.
     let described = Described::of(node);
-    known().get_or_insert_default().insert(seed, described.clone());
+    known().insert(seed, described.clone());
     described
 }
 
