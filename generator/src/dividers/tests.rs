@@ -3,6 +3,7 @@
 use super::*;
 use crate::findings::Severity;
 use crate::node::{Node, example};
+use crate::text::Engineering;
 use approx::assert_relative_eq;
 use proptest::prelude::*;
 
@@ -195,6 +196,13 @@ fn a_short_sampling_is_cured_by_a_capacitor_of_half_counts() {
         .find(|finding| finding.code == "sampling-too-short");
     let cure = short.map_or("", |finding| &finding.cure);
     assert!(cure.contains("put 24.58 nF across"), "{cure}");
+    // As many times the capacitance settle in as many times the time.
+    let settling = dividers
+        .sets_for(Use::Sense)
+        .next()
+        .and_then(|best| best.settling);
+    let after = Engineering(settling.expect("a time") * 2048.0, "s");
+    assert!(cure.contains(&format!("settles in {after} after")), "{cure}");
 }
 
 /// Ten times the current: resistors a tenth as large, with the same ratio, settle in a tenth of the time.
