@@ -5,7 +5,7 @@
 use std::fs::{self, Metadata};
 use std::path::{Path, PathBuf};
 
-use millpond::emit::{behind_links, folder_of};
+use millpond::emit::{behind_links, folder_of, try_place};
 use millpond::node::{LoadError, NodeFile};
 
 use crate::cli::{Files, Named};
@@ -63,7 +63,10 @@ fn has_a_place(output: &Named) -> Result<(), String> {
     let file = behind_links(path);
     let folder = folder_of(&file);
     let lacks = match fs::metadata(folder) {
-        Ok(there) if there.is_dir() => return Ok(()),
+        Ok(there) if there.is_dir() => match try_place(&file) {
+            Ok(()) => return Ok(()),
+            Err(error) => format!("no file can be made in the folder {}: {error}", folder.display()),
+        },
         Ok(_) => format!("{} is not a folder; name one that is", folder.display()),
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
             format!("the folder {} does not exist; make it first", folder.display())

@@ -22,7 +22,7 @@ use serde::Serialize;
 pub use depfile::depfile;
 pub use verify::{Stale, StaleReason, verify};
 #[cfg(not(target_arch = "wasm32"))]
-pub use write::{WriteError, behind_links, folder_of, write_all, write_new};
+pub use write::{WriteError, behind_links, folder_of, try_place, write_all, write_new};
 
 /// Everything that goes into the outputs: integers, and strings that are formatted already.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]

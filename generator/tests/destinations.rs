@@ -248,6 +248,17 @@ fn an_output_without_a_place_is_refused_at_once() {
     let picture = |path| ["simulate", "node.toml", "--picture", path, LONG[0], LONG[1]];
     refused(folder.path(), &picture("."), &["--picture", "it is a folder"]);
     refused(folder.path(), &picture("log.csv/x"), &["log.csv is not a folder"]);
+    // Where nobody can make a file, whatever he may.
+    if Path::new("/proc/self").exists() {
+        refused(
+            folder.path(),
+            &picture("/proc/x"),
+            &[
+                "/proc/x cannot be written",
+                "no file can be made in the folder /proc",
+            ],
+        );
+    }
     for arguments in [
         &["generate", "node.toml", "--c", "-"][..],
         &["report", "node.toml", "-o", "-"],

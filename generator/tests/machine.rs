@@ -192,7 +192,13 @@ fn a_folder_that_is_none_or_may_not_be_written_is_an_error_that_names_it() {
         &["generate", "node.toml", "--c", "closed/policy.h"],
     );
     assert_eq!(output.status.code(), Some(2));
-    assert!(errors(&output).contains("closed/policy.h cannot be written: Permission denied"));
+    let said = errors(&output);
+    assert!(
+        said.contains(
+            "closed/policy.h cannot be written: no file can be made in the folder closed: Permission denied"
+        ),
+        "{said}"
+    );
 }
 
 /// The first 512 bytes reach the disk, then the process is killed by the system.

@@ -163,6 +163,22 @@ pub fn folder_of(file: &Path) -> &Path {
     }
 }
 
+/// Tries whether a file can be made where `destination` would stand: makes one under a passing name, and removes it.
+///
+/// # Errors
+/// What the system says to it.
+///
+/// ```
+/// let folder = tempfile::tempdir()?;
+/// millpond::emit::try_place(&folder.path().join("policy.h"))?;
+/// assert_eq!(std::fs::read_dir(folder.path())?.count(), 0);
+/// assert!(millpond::emit::try_place(&folder.path().join("no/such/policy.h")).is_err());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn try_place(destination: &Path) -> io::Result<()> {
+    beside(destination, "").map(drop)
+}
+
 /// A file with the text in the folder of `destination`, gone again where it is not kept.
 fn beside(destination: &Path, text: &str) -> io::Result<NamedTempFile> {
     let mut options = OpenOptions::new();
