@@ -69,7 +69,13 @@ fn main() {
         &["-c", "import scipy.integrate"],
     );
     let ngspice = Tool::find(&["ngspice"], &["--version"]);
-    let mut trials = Vec::new();
+    // The one that takes longest starts first.
+    let mut trials = vec![tool::trial(
+        format!("{} ngspice, gate", GATED.0),
+        ngspice.as_ref(),
+        "ngspice (Debian package ngspice)",
+        gate,
+    )];
     for (name, steps_w) in CASES {
         let trial = format!("{name} scipy");
         trials.push(tool::trial(
@@ -101,12 +107,6 @@ fn main() {
             move |ngspice| full(ngspice, name, steps_w),
         ));
     }
-    trials.push(tool::trial(
-        format!("{} ngspice, gate", GATED.0),
-        ngspice.as_ref(),
-        "ngspice (Debian package ngspice)",
-        gate,
-    ));
     if let (Some(python), Some(ngspice)) = (python, ngspice) {
         // Prints, and judges nothing: `-- --ignored --nocapture`.
         trials.push(
