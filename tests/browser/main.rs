@@ -8,11 +8,12 @@ mod report;
 mod workbench;
 
 use libtest_mimic::{Arguments, Failed, Trial};
+use millpond_tests::command::with_the_page;
 use millpond_tests::tool::{self, Tool};
 use serde_json::{Value, json};
 
 const SCRIPT: &str = include_str!("look.py");
-const WHAT: &str = "chromium and a python3 with Playwright (apt-get install chromium; \
+const BROWSER: &str = "chromium and a python3 with Playwright (apt-get install chromium; \
                     pip install --requirement tests/browser/requirements.txt, MILLPOND_PYTHON names it)";
 /// Nodes that come with the project.
 const NODES: [&str; 3] = ["crack-gauge", "display-case", "pump-bearing"];
@@ -48,25 +49,42 @@ impl Browser {
 fn main() {
     let arguments = Arguments::from_args();
     let browser = Browser::find();
-    tool::announce(browser.as_ref().map(|browser| &browser.python), WHAT);
     let python = browser.as_ref().map(|browser| browser.python.clone());
-    let trial = |name: String, check: fn(&Browser, &str) -> Result<(), Failed>, node: &'static str| {
+    tool::announce(python.as_ref(), BROWSER);
+    let (builder, for_the_page) = with_the_page(python.clone(), BROWSER);
+    if python.is_some() {
+        tool::announce(builder.as_ref(), for_the_page);
+    }
+    let trial = |name: String,
+                 (tool, what): (&Option<Tool>, _),
+                 check: fn(&Browser, &str) -> Result<(), Failed>,
+                 node: &'static str| {
         let browser = browser.clone();
-        tool::trial(name, python.as_ref(), WHAT, move |_| match &browser {
+        tool::trial(name, tool.as_ref(), what, move |_| match &browser {
             Some(browser) => check(browser, node),
             None => Err("no browser".into()),
         })
     };
-    let mut trials: Vec<Trial> = NODES
-        .iter()
-        .map(|node| trial(format!("report of {node}"), report::check, node))
-        .collect();
-    trials.push(trial(
-        "workbench from a file".to_owned(),
-        workbench::from_file,
-        NODES[0],
-    ));
-    trials.push(trial("workbench served".to_owned(), workbench::served, NODES[0]));
+    let report = |node| {
+        trial(
+            format!("report of {node}"),
+            (&python, BROWSER),
+            report::check,
+            node,
+        )
+    };
+    let workbench = |name: &str, check| {
+        trial(
+            format!("workbench {name}"),
+            (&builder, for_the_page),
+            check,
+            NODES[0],
+        )
+    };
+    // The page takes minutes to build: the reports are looked at meanwhile.
+    let mut trials = vec![workbench("served", workbench::served)];
+    trials.extend(NODES.into_iter().map(report));
+    trials.push(workbench("from a file", workbench::from_file));
     libtest_mimic::run(&arguments, trials).exit();
 }
 

@@ -8,13 +8,13 @@ use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use libtest_mimic::{Arguments, Failed, Trial};
-use millpond_tests::command::workbench;
+use millpond_tests::command::{with_the_page, workbench};
 use millpond_tests::tool::{self, Tool};
 use millpond_workbench::{Tell, answer};
 use serde_json::{Value, json};
 
 const SCRIPT: &str = include_str!("compare.js");
-const WHAT: &str = "node, a JavaScript engine (apt-get install nodejs; MILLPOND_NODE names it)";
+const ENGINE: &str = "node, a JavaScript engine (apt-get install nodejs; MILLPOND_NODE names it)";
 /// Nodes that come with the project.
 const NODES: [&str; 3] = ["crack-gauge", "display-case", "pump-bearing"];
 /// Inputs that are moved, where a node has them: the bank, the climate of its cells, the reading, the sun.
@@ -34,22 +34,23 @@ fn main() {
     let named = std::env::var("MILLPOND_NODE").ok();
     let programs: Vec<&str> = named.as_deref().into_iter().chain(["node", "nodejs"]).collect();
     let engine = Tool::find(&programs, &["--version"]);
-    tool::announce(engine.as_ref(), WHAT);
+    let (engine, what) = with_the_page(engine, ENGINE);
+    tool::announce(engine.as_ref(), what);
     let trials = NODES.iter().flat_map(|node| {
         [
             tool::trial(
                 format!("constants of {node}"),
                 engine.as_ref(),
-                WHAT,
+                what,
                 move |engine| hold(engine, &[json!({ "ask": "constants", "text": text(node)? })]),
             ),
             tool::trial(
                 format!("{node} moved about"),
                 engine.as_ref(),
-                WHAT,
+                what,
                 move |engine| hold(engine, &moved(&text(node)?)?),
             ),
-            tool::trial(format!("weeks of {node}"), engine.as_ref(), WHAT, move |engine| {
+            tool::trial(format!("weeks of {node}"), engine.as_ref(), what, move |engine| {
                 hold(engine, &weeks(&text(node)?))
             }),
         ]

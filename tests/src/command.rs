@@ -6,6 +6,9 @@ use std::sync::OnceLock;
 
 use serde_json::Value;
 
+use crate::compiler;
+use crate::tool::Tool;
+
 /// Top of the project.
 pub const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
 
@@ -61,9 +64,23 @@ const QUICKLY_BUILT: &str = "profile.test.package.millpond.opt-level = 0";
 /// A test of the generator, for which cargo builds the command.
 const NEEDS_THE_COMMAND: &str = "cli";
 
+/// What [`workbench()`] needs beside the compiler of everything else.
+const FOR_THE_PAGE: &str = "a compiler for WebAssembly (rustup target add wasm32-unknown-unknown, or Debian packages \
+                                rustc-web, rust-web-src, libstd-rust-web-dev and lld)";
+
+/// `tool`, which is missing without what `what` says, for a check that needs the page too; and what it is missing without.
+#[must_use]
+pub fn with_the_page(tool: Option<Tool>, what: &'static str) -> (Option<Tool>, &'static str) {
+    if tool.is_none() || compiler::for_the_page().cargo("rustc").is_some() {
+        (tool, what)
+    } else {
+        (None, FOR_THE_PAGE)
+    }
+}
+
 /// `millpond workbench` with the page in it, built from this tree; arguments may follow.
 ///
-/// It takes a compiler for WebAssembly (`generator/build.rs`), and minutes where nothing was built before. It stands where [`millpond()`]
+/// It takes a compiler for WebAssembly ([`with_the_page`]), and minutes where nothing was built before. It stands where [`millpond()`]
 /// stands: one program asks for one of them.
 ///
 /// # Errors

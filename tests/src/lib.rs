@@ -7,6 +7,8 @@ pub mod bench;
 pub mod case;
 pub mod chips;
 pub mod command;
+#[path = "../../generator/build/compiler.rs"]
+mod compiler;
 pub mod fuzz;
 pub mod hostile;
 pub mod limits;

@@ -9,12 +9,11 @@ use super::ChipsError;
 use super::image::{Image, Sizes};
 use super::nodes::{NODES, Node};
 use super::target::{Language, Machine, Target};
+use crate::compiler::Wanted;
 use crate::tool::Tool;
 
 /// Folder of the firmware's sources.
 const SOURCES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/chips");
-/// A compiler that brings the source of Rust's library, for targets that rustup has not installed or does not have.
-const RUSTC_WITH_SOURCE: &str = "/usr/bin/rustc";
 /// The generated header must pass these in every firmware project.
 const WARNINGS: [&str; 5] = ["-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Werror"];
 /// Only what is called is linked.
@@ -24,8 +23,8 @@ const SECTIONS: [&str; 3] = ["-ffunction-sections", "-fdata-sections", "-Wl,--gc
 const CORTEX_M0_TICKS: &str = "-DTICKS_TO_INSTRUCTIONS(ticks)=(((ticks) * 125u + 1024u) >> 11)";
 const CORTEX_M3_TICKS: &str = "-DTICKS_TO_INSTRUCTIONS(ticks)=(((ticks) * 5u + 64u) >> 7)";
 
-/// One build of the firmware crate at a time: they share a target folder.
-static CARGO: Mutex<()> = Mutex::new(());
+/// One build of the firmware crate at a time for each machine: its nodes share a target folder.
+static CARGO: [Mutex<()>; 5] = [const { Mutex::new(()) }; 5];
 
 /// What a command wrote.
 pub(crate) struct Called {
@@ -201,6 +200,12 @@ fn folder() -> PathBuf {
     target.unwrap_or(Path::new("target")).join("chips")
 }
 
+/// The target folder of cargo for `triple`. Each has its own: building Rust's library takes one core half a minute, and in a common
+/// folder one build would wait for the other.
+fn cargo_folder(triple: &str) -> PathBuf {
+    folder().join("rust").join(triple)
+}
+
 /// Whether the tools of a target are there.
 pub(crate) fn require(target: Target) -> Result<(), ChipsError> {
     match (target.machine, target.language) {
@@ -279,7 +284,7 @@ fn rust_libraries(machine: Machine, target_folder: &Path) -> Result<Vec<(Node, P
     let Some(triple) = machine.triple() else {
         return Err(ChipsError::Strange("this machine needs no library".into()));
     };
-    let _one_at_a_time = CARGO.lock();
+    let _one_at_a_time = CARGO[machine as usize].lock();
     let mut libraries = Vec::new();
     for node in NODES {
         let module = target_folder.join(format!("{}.rs", node.identifier));
@@ -299,8 +304,7 @@ fn rust_libraries(machine: Machine, target_folder: &Path) -> Result<Vec<(Node, P
                 output: called.stderr,
             });
         }
-        let built = folder()
-            .join("rust")
+        let built = cargo_folder(triple)
             .join(triple)
             .join("release/libmillpond_chips_firmware.a");
         let library = target_folder.join(format!("{}.a", node.identifier));
@@ -310,41 +314,31 @@ fn rust_libraries(machine: Machine, target_folder: &Path) -> Result<Vec<(Node, P
     Ok(libraries)
 }
 
-/// `cargo build --release` for `triple`: plain where rustup has the target, else with the library built from source.
+/// `cargo build --release` for `triple`.
 pub(crate) fn cargo_build(triple: &str) -> Result<Command, ChipsError> {
-    let mut command = Command::new("cargo");
-    command
-        .args(["build", "--release", "--target", triple])
-        .env("CARGO_TARGET_DIR", folder().join("rust"))
-        .env("CARGO_TERM_COLOR", "never")
-        .env_remove("CARGO_ENCODED_RUSTFLAGS")
-        .env_remove("RUSTC_WRAPPER");
+    let wanted = Wanted {
+        target: triple,
+        libraries: "core",
+        // A static library is not linked.
+        linkers: &[],
+        rustc: None,
+    };
+    let mut command = wanted.cargo("build").ok_or(ChipsError::Missing(
+        "Rust for chips (`rustup target add`, or Debian packages rustc-web and rust-web-src)",
+    ))?;
     // The library of this target is built for no chip in particular; the compiler asks for one.
     let flags = if triple == "avr-none" {
         "-Ctarget-cpu=atmega328p"
     } else {
         ""
     };
-    command.env("RUSTFLAGS", flags);
-    let has = |rustc: &str, path: &str| {
-        let output = Command::new(rustc).args(["--print", "sysroot"]).output().ok()?;
-        let root = PathBuf::from(String::from_utf8(output.stdout).ok()?.trim());
-        root.join("lib/rustlib").join(path).is_dir().then_some(())
-    };
-    if has("rustc", triple).is_some() {
-        return Ok(command);
-    }
-    let source = "src/rust/library";
-    let rustc = ["rustc", RUSTC_WITH_SOURCE]
-        .into_iter()
-        .find(|rustc| has(rustc, source).is_some());
-    let rustc = rustc.ok_or(ChipsError::Missing(
-        "Rust for chips (`rustup target add`, or Debian packages rustc-web and rust-web-src)",
-    ))?;
     command
-        .env("RUSTC", rustc)
-        .env("RUSTC_BOOTSTRAP", "1")
-        .arg("-Zbuild-std=core");
+        .arg("--release")
+        .env("CARGO_TARGET_DIR", cargo_folder(triple))
+        .env("CARGO_TERM_COLOR", "never")
+        .env("RUSTFLAGS", flags)
+        .env_remove("CARGO_ENCODED_RUSTFLAGS")
+        .env_remove("RUSTC_WRAPPER");
     Ok(command)
 }
 
