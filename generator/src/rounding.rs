@@ -278,20 +278,22 @@ mod tests {
             prop_assert!(read_mv > truth_mv * (1.0 - 2f64.powi(-15)) - 1.0);
         }
 
-        /// Firmware's energy never stands above the truth, and at the full reading stands within a part in 2^13 below it: three
-        /// roundings of 15 bits and more each.
+        /// Firmware's energy never stands above the truth, whatever part of a millivolt the limits are at. At the full reading it stands
+        /// within a part in 2^13 below it, three roundings of 15 bits and more each, and the two millivolts that the limits moved.
         #[test]
-        fn stored_energy_is_never_above_the_truth(c in 1e-3..100.0f64, floor_mv in 1000u16..3000, room in 500u16..3000, at in 0.0..1.0f64) {
-            let full_mv = floor_mv + room;
-            let scale = EnergyScale::of(farads(c), from_millivolts(floor_mv.into()), from_millivolts(full_mv.into()))
-                .expect("100 F at 6 V hold 1800 J");
-            let truth_uj = |mv: u16| c / 2.0 * (f64::from(mv).powi(2) - f64::from(floor_mv).powi(2));
-            let mv = floor_mv + (at * f64::from(room)) as u16;
-            prop_assert!(f64::from(scale.microjoules(mv)) <= truth_uj(mv) * (1.0 + 1e-12));
-            let full = f64::from(scale.microjoules(full_mv));
-            prop_assert!(full >= truth_uj(full_mv) * (1.0 - 2f64.powi(-13)) - 1.0, "{full} {}", truth_uj(full_mv));
-            prop_assert_eq!(scale.microjoules(floor_mv), 0);
-            prop_assert_eq!(scale.microjoules(u16::MAX), scale.microjoules(full_mv));
+        fn stored_energy_is_never_above_the_truth(c in 1e-3..100.0f64, floor_v in 1.0..3.0f64, room_v in 0.5..3.0f64, at in 0.0..1.0f64) {
+            let full_v = floor_v + room_v;
+            let scale = EnergyScale::of(farads(c), volts(floor_v), volts(full_v)).expect("100 F at 6 V hold 1800 J");
+            let truth_uj = |v: f64| c / 2.0 * (v * v - floor_v * floor_v) * 1e6;
+            let slack_uj = c * full_v * SLACK_MV * 1e3;
+            let mv = ((floor_v + at * room_v) * 1e3).ceil() as u16;
+            let read_v = f64::from(mv) / 1e3;
+            prop_assert!(f64::from(scale.microjoules(mv)) <= truth_uj(read_v.min(full_v)) * (1.0 + 1e-12) + slack_uj);
+            let full = f64::from(scale.microjoules(u16::MAX));
+            let moved_uj = c * (floor_v + full_v) * 1e3;
+            prop_assert!(full >= truth_uj(full_v) * (1.0 - 2f64.powi(-13)) - moved_uj - 1.0, "{full} {}", truth_uj(full_v));
+            prop_assert_eq!(scale.microjoules((floor_v * 1e3) as u16), 0);
+            prop_assert_eq!(scale.microjoules((full_v * 1e3).ceil() as u16), scale.microjoules(u16::MAX));
         }
 
         /// The emitted count is the first that reads the threshold: its neighbour below does not.

@@ -209,6 +209,11 @@ pub(crate) const IN_GENERATOR: [Mutant; 56] = [
         "u16::try_from(millivolts_up(floor))",
         "u16::try_from(millivolts_down(floor))",
     ),
+    mistake(
+        ROUNDING,
+        "u16::try_from(millivolts_down(full))",
+        "u16::try_from(millivolts_up(full))",
+    ),
     mistake(ROUNDING, "seconds_up(time).saturating_add(1)", "seconds_up(time)"),
     // A plan's settings.
     mistake(SEARCH, "score - BROWNOUT_PRICE", "score + BROWNOUT_PRICE"),
