@@ -222,6 +222,26 @@ impl Income {
             .collect()
     }
 
+    /// Mean of what `received` makes of the power, over a whole round.
+    ///
+    /// ```
+    /// use millpond::{income::Income, units::*};
+    /// let income = Income::of_steps(seconds(60.0), [watts(1e-3), watts(3e-3)]);
+    /// assert_eq!(income.mean(|power| power), watts(2e-3));
+    /// assert_eq!(income.mean(|power| power.min(watts(1.5e-3))), watts(1.25e-3));
+    /// ```
+    pub fn mean(&self, received: impl Fn(Power) -> Power) -> Power {
+        let (mut energy, mut from_s) = (joules(0.0), 0.0);
+        for segment in &self.round {
+            if segment.until_s == f64::INFINITY {
+                return received(segment.power);
+            }
+            energy += received(segment.power) * seconds(segment.until_s - from_s);
+            from_s = segment.until_s;
+        }
+        energy / seconds(from_s)
+    }
+
     /// One round of segments, whose ends rise from above 0; the last end is the period.
     fn repeating(segments: impl IntoIterator<Item = Segment>) -> Self {
         let mut round: Vec<Segment> = Vec::new();

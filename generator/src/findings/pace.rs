@@ -2,7 +2,8 @@
 
 use super::{Finding, Severity};
 use crate::budget::Budget;
-use crate::node::{Frame, Node};
+use crate::income::Income;
+use crate::node::{Frame, Node, Source};
 use crate::policy::{above_thresholds, off_time, report_cost, sleep_power};
 use crate::text::{Engineering, at_least, at_most};
 use crate::thresholds::Thresholds;
@@ -59,23 +60,42 @@ pub(super) fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
     })
 }
 
-/// A constant source that cannot feed the slowest pace.
+/// A source that cannot feed the slowest pace: a constant one, or light in the mean of its whole round, under a sky without clouds.
 pub(super) fn income(node: &Node, budget: &Budget) -> Option<Finding> {
-    let offer = budget.offer.as_ref()?;
-    let (offered, needed) = (offer.at_storage, budget.slowest.every_attempt.at_storage);
-    (offered < needed).then(|| Finding {
+    let income = Income::of(&node.harvest.source)?;
+    let offered = income.mean(|power| power);
+    let at_storage = income.mean(|power| budget.at_storage(node, power));
+    let needed = budget.slowest.every_attempt;
+    let brings = match node.harvest.source {
+        Source::Photovoltaic { .. } => "even a year of clear sky brings, in the mean,",
+        Source::Indoor { .. } => "the light of a week brings, in the mean,",
+        Source::Constant { .. } | Source::Trace => "the source brings",
+    };
+    let is_light = matches!(
+        node.harvest.source,
+        Source::Photovoltaic { .. } | Source::Indoor { .. }
+    );
+    let cure = if offered >= needed.at_source {
+        "a larger harvest.maximum_current".to_owned()
+    } else if is_light {
+        format!(
+            "more light or a larger cell, for {} in the mean where {} are offered",
+            at_least(needed.at_source, "W"),
+            Engineering(offered, "W")
+        )
+    } else {
+        format!("a source of {}", at_least(needed.at_source, "W"))
+    };
+    (at_storage < needed.at_storage).then(|| Finding {
         code: "income-too-low",
         severity: Severity::Caution,
         text: format!(
-            "the source brings {} to storage; sleep and one report in {} take {}",
-            Engineering(offered, "W"),
+            "{brings} {} to storage; sleep and one report in {} take {}",
+            Engineering(at_storage, "W"),
             Engineering(node.policy.slowest, "s"),
-            Engineering(needed, "W")
+            Engineering(needed.at_storage, "W")
         ),
-        cure: format!(
-            "a source of {}, or a slower pace",
-            at_least(budget.slowest.every_attempt.at_source, "W")
-        ),
+        cure: format!("{cure}, or a slower pace"),
     })
 }
 

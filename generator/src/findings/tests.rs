@@ -1,4 +1,5 @@
 use super::*;
+use crate::node::Source;
 use crate::policy::{policy, sleep_power};
 use proptest::prelude::*;
 use std::time::Duration;
@@ -93,6 +94,56 @@ fn cautions_are_raised_where_they_belong() {
     assert!(codes(&node).contains(&"reading-too-low"));
 }
 
+/// The display case with a cell of `factor` times its size. By hand: 180 lx give 43.2 uW for 8 h and 20 lx 4.8 uW for 2.5 h of six days
+/// of the week, a mean of 12.771 uW, of which 70 % reach storage.
+fn case_in_light(factor: f64) -> Node {
+    let mut node = crate::node::example("display-case");
+    if let Source::Indoor { area, .. } = &mut node.harvest.source {
+        *area *= factor;
+    }
+    node
+}
+
+#[test]
+fn light_that_does_not_feed_the_node_in_the_mean_is_cautioned_of() {
+    let node = case_in_light(1.0);
+    let mean = watts(6.0 * (43.2e-6 * 8.0 + 4.8e-6 * 2.5) / (7.0 * 24.0));
+    let needed = Budget::of(&node).slowest.every_attempt;
+    let enough = (needed.at_source / mean).get::<ratio>();
+    assert!(!codes(&case_in_light(enough * 1.001)).contains(&"income-too-low"));
+    let dim = findings_of(&case_in_light(enough * 0.999));
+    let caution = dim
+        .iter()
+        .find(|finding| finding.code == "income-too-low")
+        .expect("a caution");
+    assert!(
+        caution.cure.contains(&at_least(needed.at_source, "W")),
+        "{}",
+        caution.cure
+    );
+
+    // Light enough for ten such nodes, and a converter that carries a tenth of what one takes.
+    let mut choked = case_in_light(enough * 10.0);
+    choked.harvest.maximum_current = needed.at_storage / (10.0 * Budget::of(&choked).working_voltage);
+    let choked = findings_of(&choked);
+    let caution = choked
+        .iter()
+        .find(|finding| finding.code == "income-too-low")
+        .expect("a caution");
+    assert!(
+        caution.cure.contains("harvest.maximum_current"),
+        "{}",
+        caution.cure
+    );
+
+    let mut shaded = crate::node::example("crack-gauge");
+    assert!(!codes(&shaded).contains(&"income-too-low"));
+    if let Source::Photovoltaic { site, .. } = &mut shaded.harvest.source {
+        site.shade = fraction(1e-6);
+    }
+    assert!(codes(&shaded).contains(&"income-too-low"));
+}
+
 /// By hand: (E(full) − E(decide))/(sleep + cost/slowest) is where the caution begins, whatever stands in the node file; and there the
 /// wait that the pace works out at full is just the slowest (equation 14).
 #[test]
@@ -136,6 +187,13 @@ fn a_hopeless_bank_is_answered_at_once() {
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
+
+    /// A larger cell is never cautioned of where a smaller one is not.
+    #[test]
+    fn more_light_is_never_less(factor in 0.01f64..3.0, more in 1.0f64..3.0) {
+        let is_dim = |factor| codes(&case_in_light(factor)).contains(&"income-too-low");
+        prop_assert!(is_dim(factor) || !is_dim(factor * more));
+    }
 
     /// Who takes the advice by its four digits is rid of the finding.
     #[test]
