@@ -19,7 +19,7 @@ const PRACTICE: &str = "generator/src/plan/practice.rs";
 const SEARCH: &str = "generator/src/plan/search.rs";
 const TYPICAL: &str = "generator/src/plan/typical.rs";
 
-pub(crate) const IN_GENERATOR: [Mutant; 56] = [
+pub(crate) const IN_GENERATOR: [Mutant; 57] = [
     // Thresholds.
     mistake(
         THRESHOLDS,

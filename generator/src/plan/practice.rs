@@ -385,3 +385,6 @@ fn turned(is_first: bool, first: f64, other: f64, random: &mut Pcg64) -> bool {
 fn normal(random: &mut Pcg64) -> f64 {
     (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0
 }
+
+#[cfg(test)]
+mod tests;

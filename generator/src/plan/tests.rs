@@ -1,11 +1,13 @@
-use super::drill::{Flow, drill};
+use super::drill::{Drilled, Flow, drill};
 use super::practice::Year;
 use super::settings::{ALL, Settings};
 use super::*;
+use crate::bound::Bound;
 use crate::node::example;
 use crate::policy::policy;
 use crate::progress::Unseen;
 use crate::simulate::study::foresight;
+use approx::assert_relative_eq;
 use proptest::prelude::*;
 
 /// A drill has the costs of a linear supply at the middle of the usable voltages; this node's storage stands at 5.1 V, 13 % above.
@@ -38,6 +40,34 @@ fn the_usual_settings_are_inside_their_ranges() {
         );
         assert!(setting.step > 0);
     }
+}
+
+/// By hand: what foresight reaches is worth 1, twice its age a half. A silence is free up to twice foresight's, e times that costs 0.02;
+/// each loss of supply costs 0.5.
+#[test]
+fn worth_is_as_by_hand() {
+    let bound = Bound {
+        mean_age: seconds(300.0),
+        reports: 100.0,
+        longest_silence: seconds(1000.0),
+        rate: Vec::new(),
+    };
+    let worth = |mean_age_s, longest_silence_s, brownouts| {
+        let drilled = Drilled {
+            mean_age_s,
+            longest_silence_s,
+            brownouts,
+        };
+        search::worth(&drilled, &bound)
+    };
+    assert_relative_eq!(worth(300.0, 1000.0, 0), 1.0, epsilon = 1e-12);
+    assert_relative_eq!(worth(600.0, 2000.0, 0), 0.5, epsilon = 1e-12);
+    assert_relative_eq!(
+        worth(300.0, 2000.0 * std::f64::consts::E, 0),
+        0.98,
+        epsilon = 1e-12
+    );
+    assert_relative_eq!(worth(300.0, 1000.0, 3), -0.5, epsilon = 1e-12);
 }
 
 /// Constant income P above sleep: after some days storage neither rises nor falls, so reports cost P each second, and the mean
@@ -113,6 +143,26 @@ fn a_drill_in_the_dark_ends() {
     let drilled = drill(&typical, &policy, &plan, &flow);
     assert_eq!(drilled.brownouts, 1);
     assert!(drilled.longest_silence_s > 0.0);
+}
+
+/// One peak, anywhere: the search ends within its finest step of it, a quarter of the first, in each setting.
+#[test]
+fn a_search_ends_at_a_peak() {
+    let least = Settings(ALL.map(|setting| setting.least));
+    let peak = Settings(ALL.map(|setting| setting.usual + setting.step + setting.step / 2));
+    let (found, _) = search::climb(Settings::usual(), &least, |settings| {
+        let off = settings.0.iter().zip(peak.0).zip(ALL);
+        -off.map(|((value, peak), setting)| (f64::from(value - peak) / f64::from(setting.step)).powi(2))
+            .sum::<f64>()
+    });
+    for ((value, peak), setting) in found.0.iter().zip(peak.0).zip(ALL) {
+        let inside = peak.clamp(setting.least, setting.most);
+        assert!(
+            (value - inside).abs() <= setting.step / 4,
+            "{} ends at {value}, not {peak}",
+            setting.name
+        );
+    }
 }
 
 #[test]
