@@ -287,8 +287,10 @@ mod tests {
             let truth_uj = |v: f64| c / 2.0 * (v * v - floor_v * floor_v) * 1e6;
             let slack_uj = c * full_v * SLACK_MV * 1e3;
             let mv = ((floor_v + at * room_v) * 1e3).ceil() as u16;
-            let read_v = f64::from(mv) / 1e3;
-            prop_assert!(f64::from(scale.microjoules(mv)) <= truth_uj(read_v.min(full_v)) * (1.0 + 1e-12) + slack_uj);
+            for (mv, read_v) in [(mv, f64::from(mv) / 1e3), (u16::MAX, full_v)] {
+                let most_uj = truth_uj(read_v.min(full_v)) * (1.0 + 1e-12) + slack_uj;
+                prop_assert!(f64::from(scale.microjoules(mv)) <= most_uj);
+            }
             let full = f64::from(scale.microjoules(u16::MAX));
             let moved_uj = c * (floor_v + full_v) * 1e3;
             prop_assert!(full >= truth_uj(full_v) * (1.0 - 2f64.powi(-13)) - moved_uj - 1.0, "{full} {}", truth_uj(full_v));

@@ -1,4 +1,4 @@
-use super::drill::{Drilled, Flow, drill};
+use super::drill::{Drilled, Flow, Spender, drill};
 use super::practice::Year;
 use super::settings::{ALL, Settings};
 use super::*;
@@ -126,6 +126,82 @@ fn a_drill_agrees_with_the_full_simulation() {
         full.mean_age_s()
     );
     assert!(full.mean_age_s() >= year.bound.mean_age.get::<second>());
+}
+
+/// Samples every so often, but never in some slots.
+struct Steady {
+    sample_s: f64,
+    silent: std::ops::Range<usize>,
+    slot: usize,
+}
+
+impl Spender for Steady {
+    fn power_up(&mut self) {}
+
+    fn slot(&mut self, slot: usize, _stored_j: f64, _spent_j: f64) {
+        self.slot = slot;
+    }
+
+    fn sample_s(&self, _stored_j: f64) -> f64 {
+        if self.silent.contains(&self.slot) {
+            f64::INFINITY
+        } else {
+            self.sample_s
+        }
+    }
+}
+
+/// By hand, always full: reports every g seconds for two hours, none for three. The age is g/2 on average while reports come, and grows to
+/// three hours, 1.5 h on average, while none do: (2·g/2 + 3·1.5 h)/5.
+#[test]
+fn the_age_in_a_drill_is_as_by_hand() {
+    let (_, _, _, typical) = pump_bearing();
+    let mut store = *typical.store();
+    store.batch = 2.0;
+    let flow = Flow {
+        power_w: vec![1.0; 5 * 6],
+        start_j: store.full_j,
+    };
+    let mut spender = Steady {
+        sample_s: 300.0,
+        silent: 1..4,
+        slot: 0,
+    };
+    let drilled = drill::drill_of(&store, &flow, &mut spender);
+    assert_relative_eq!(
+        drilled.mean_age_s,
+        (2.0 * 300.0 + 3.0 * 5400.0) / 5.0,
+        max_relative = 1e-12
+    );
+    assert_relative_eq!(drilled.longest_silence_s, 3.0 * 3600.0, max_relative = 1e-12);
+    assert_eq!(drilled.brownouts, 0);
+}
+
+/// By hand: empty, it loses its supply in the first step. A step brings 2/21 of what connects, and half of that below a quarter: 6 steps to
+/// 6/21 and 8 to 22/21. The threshold, at half of what connects, does not count.
+#[test]
+fn a_lost_supply_is_back_when_it_connects() {
+    let (_, _, _, typical) = pump_bearing();
+    let mut store = *typical.store();
+    (store.connect_j, store.decide_j) = (store.full_j / 2.0, store.full_j / 4.0);
+    (store.cold_j, store.cold_part, store.batch) = (store.connect_j / 4.0, 0.5, 1.0);
+    let power_w = store.connect_j * 2.0 / 21.0 / drill::STEP_S;
+    let flow = Flow {
+        power_w: [vec![0.0], vec![power_w; 20]].concat(),
+        start_j: 0.0,
+    };
+    let mut spender = Steady {
+        sample_s: drill::STEP_S,
+        silent: 0..0,
+        slot: 0,
+    };
+    let drilled = drill::drill_of(&store, &flow, &mut spender);
+    assert_eq!(drilled.brownouts, 1);
+    assert_relative_eq!(
+        drilled.longest_silence_s,
+        15.0 * drill::STEP_S,
+        max_relative = 1e-12
+    );
 }
 
 /// A node without income dies in the drill, at the time that its charge allows.
