@@ -1,7 +1,7 @@
 //! Mistakes in the planner of the crate. One in C is a difference between the two languages, which the agreement looks for in
 //! fifteen million steps.
 
-use crate::mutants::{Mutant, mistake};
+use crate::mutants::{Mutant, mistake, same};
 
 const PLANNER: &str = "policy-core/src/planner.rs";
 const PLAN: &str = "policy-core/src/plan.rs";
@@ -29,7 +29,12 @@ pub(crate) const IN_PLANNER: [Mutant; 24] = [
         "if least.is_above(upper) {\n                return least;",
         "if least.is_above(upper) {\n                return upper;",
     ),
-    mistake(PLANNER, "(target, target)", "(target, full)"),
+    same(
+        PLANNER,
+        "(target, target)",
+        "(target, full)",
+        "both bounds of the end are one, and the upper alone decides the answer",
+    ),
     mistake(PLANNER, "{ (reserve, full) }", "{ (0, full) }"),
     mistake(PLANNER, "stored.min(full)", "stored"),
     mistake(PLANNER, ".wrapping_sub(sleep);", ";"),

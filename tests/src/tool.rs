@@ -3,9 +3,11 @@
 //! A missing tool must not look like a passed check. On a developer's machine its trials are shown as ignored and the
 //! reason goes to stderr; where the variable `CI` is set they fail.
 
+use std::collections::BTreeSet;
 use std::env;
 use std::io::Write as _;
 use std::process::{Command, Stdio};
+use std::sync::Mutex;
 
 use libtest_mimic::{Failed, Trial};
 
@@ -103,9 +105,11 @@ pub fn trial(
     }
 }
 
-/// Says on stderr that `what` is missing, if it is.
+/// Says on stderr that `what` is missing, if it is, and was not said to be before.
 pub fn announce(tool: Option<&Tool>, what: &str) {
-    if tool.is_none() {
+    static SAID: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
+    let is_new = || SAID.lock().is_ok_and(|mut said| said.insert(what.to_owned()));
+    if tool.is_none() && is_new() {
         let fate = if in_ci() {
             "fail, since CI is set"
         } else {
