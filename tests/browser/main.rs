@@ -7,7 +7,7 @@
 mod report;
 mod workbench;
 
-use libtest_mimic::{Arguments, Failed, Trial};
+use libtest_mimic::{Arguments, Failed};
 use millpond_tests::command::with_the_page;
 use millpond_tests::tool::{self, Tool};
 use serde_json::{Value, json};
