@@ -90,7 +90,7 @@ impl Budget {
         };
         let offer = match node.harvest.source {
             Source::Constant { power } => {
-                let at_storage = at_storage(node, working_voltage, power);
+                let at_storage = node.harvest.at_storage(power, working_voltage);
                 Some(Offer {
                     at_source: power,
                     at_storage,
@@ -117,18 +117,6 @@ impl Budget {
             day,
         }
     }
-
-    /// What of the power that `node`'s source offers reaches storage at the working voltage: after the converter's efficiency, and no
-    /// more than its largest current carries (W).
-    pub fn at_storage(&self, node: &Node, offered: Power) -> Power {
-        at_storage(node, self.working_voltage, offered)
-    }
-}
-
-/// As [`Budget::at_storage`].
-fn at_storage(node: &Node, working_voltage: Voltage, offered: Power) -> Power {
-    let most = node.harvest.maximum_current * working_voltage;
-    (offered * node.harvest.converter_efficiency).min(most)
 }
 
 /// The lowest terminal voltage at which a nominal node works.

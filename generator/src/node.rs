@@ -329,6 +329,22 @@ pub struct Harvest {
     pub cold_start_efficiency: Ratio,
 }
 
+impl Harvest {
+    /// What of the `offered` power reaches storage at this terminal voltage, above the cold start: after the converter's efficiency, and
+    /// no more than its largest current carries (W).
+    ///
+    /// ```no_run
+    /// # fn show(node: &millpond::node::Node) {
+    /// use millpond::units::*;
+    /// let reaches = node.harvest.at_storage(watts(900e-6), volts(3.6));
+    /// assert!(reaches <= node.harvest.maximum_current * volts(3.6));
+    /// # }
+    /// ```
+    pub fn at_storage(&self, offered: Power, terminal: Voltage) -> Power {
+        (offered * self.converter_efficiency).min(self.maximum_current * terminal)
+    }
+}
+
 /// Where the power comes from.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Source {

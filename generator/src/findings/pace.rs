@@ -63,30 +63,28 @@ pub(super) fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
 /// A source that cannot feed the slowest pace: a constant one, or light in the mean of its whole round, under a sky without clouds.
 pub(super) fn income(node: &Node, budget: &Budget) -> Option<Finding> {
     let income = Income::of(&node.harvest.source)?;
-    let offered = income.mean(|power| power);
-    let at_storage = income.mean(|power| budget.at_storage(node, power));
     let needed = budget.slowest.every_attempt;
-    let brings = match node.harvest.source {
-        Source::Photovoltaic { .. } => "even a year of clear sky brings, in the mean,",
-        Source::Indoor { .. } => "the light of a week brings, in the mean,",
-        Source::Constant { .. } | Source::Trace => "the source brings",
+    let at_storage = income.mean(|power| node.harvest.at_storage(power, budget.working_voltage));
+    if at_storage >= needed.at_storage {
+        return None;
+    }
+    let offered = income.mean(|power| power);
+    let enough = at_least(needed.at_source, "W");
+    let light = || {
+        let offered = Engineering(offered, "W");
+        format!("more light or a larger cell, for {enough} in the mean where {offered} are offered")
     };
-    let is_light = matches!(
-        node.harvest.source,
-        Source::Photovoltaic { .. } | Source::Indoor { .. }
-    );
+    let (brings, more) = match node.harvest.source {
+        Source::Photovoltaic { .. } => ("even a year of clear sky brings, in the mean,", light()),
+        Source::Indoor { .. } => ("the light of a week brings, in the mean,", light()),
+        Source::Constant { .. } | Source::Trace => ("the source brings", format!("a source of {enough}")),
+    };
     let cure = if offered >= needed.at_source {
         "a larger harvest.maximum_current".to_owned()
-    } else if is_light {
-        format!(
-            "more light or a larger cell, for {} in the mean where {} are offered",
-            at_least(needed.at_source, "W"),
-            Engineering(offered, "W")
-        )
     } else {
-        format!("a source of {}", at_least(needed.at_source, "W"))
+        more
     };
-    (at_storage < needed.at_storage).then(|| Finding {
+    Some(Finding {
         code: "income-too-low",
         severity: Severity::Caution,
         text: format!(

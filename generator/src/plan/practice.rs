@@ -299,14 +299,12 @@ fn flow(node: &Node, income: &Income, course: &Course) -> Flow {
     let bank = Bank::of(&node.storage, Wear::NONE);
     let floor = node.supply.regulator.floor();
     let middle = (floor + node.harvest.overvoltage) / 2.0;
-    let most_w = (node.harvest.maximum_current * middle).get::<watt>();
-    let efficiency = node.harvest.converter_efficiency.get::<ratio>();
     let count = (course.duration.get::<second>() / drill::STEP_S) as usize;
     Flow {
         power_w: income
             .means(seconds(drill::STEP_S), count)
             .into_iter()
-            .map(|power_w| (power_w * efficiency).min(most_w))
+            .map(|power_w| node.harvest.at_storage(watts(power_w), middle).get::<watt>())
             .collect(),
         start_j: (bank.stored_at_rest(course.start) - bank.stored_at_rest(floor)).get::<joule>(),
     }

@@ -194,10 +194,9 @@ pub fn foresight(node: &Node, income: &Income, course: &run::Course) -> Foresigh
         duration: course.duration,
         income: segments(income, course.duration)
             .map(|segment| {
-                let most = node.harvest.maximum_current * full;
                 (
                     seconds(segment.until_s),
-                    (segment.power * node.harvest.converter_efficiency).min(most),
+                    node.harvest.at_storage(segment.power, full),
                 )
             })
             .collect(),
