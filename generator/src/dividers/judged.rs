@@ -3,7 +3,7 @@
 use crate::dividers::search::LEAST_CURRENT_SHARE;
 use crate::dividers::{Dividers, Set, Trip, Use, sensing};
 use crate::findings::{Finding, Severity};
-use crate::node::{Capacitor, Node};
+use crate::node::{Capacitor, GateCircuit, Node};
 use crate::text::{Engineering, at_least};
 use crate::units::*;
 
@@ -33,9 +33,15 @@ pub(super) fn findings(node: &Node, dividers: &Dividers) -> Vec<Finding> {
         match dividers.sets_for(purpose).next() {
             None => findings.push(none(dividers, called)),
             Some(best) => {
-                findings.extend(missed(dividers, called, best));
+                let off = (purpose == Use::Gate)
+                    .then(|| off(node, dividers, best))
+                    .flatten();
+                // What is off with nominal parts is no tolerance to write down.
+                let is_off = off.is_some();
+                findings.extend(off.or_else(|| missed(dividers, called, best)));
                 findings.extend(biased(dividers, called, best));
                 findings.extend(match purpose {
+                    Use::Gate if is_off => None,
                     Use::Gate => outside(node, best),
                     Use::Overvoltage => above_rating(node, best),
                     Use::Sense => too_slow(node, dividers, best),
@@ -100,8 +106,43 @@ fn missed(dividers: &Dividers, called: &str, best: &Set) -> Option<Finding> {
             percent(best.error),
             percent(tolerance),
         ),
-        cure: "take a finer --series; with gate_circuit = \"pair\" take another circuit, or a comparator whose hysteresis suits"
-            .to_owned(),
+        cure: "take a finer --series".to_owned(),
+    })
+}
+
+/// Not even a unit of nominal parts keeps the gate where the thresholds have it.
+fn off(node: &Node, dividers: &Dividers, best: &Set) -> Option<Finding> {
+    let (gate, comparator) = (node.supply.gate.as_ref()?, node.comparator.as_ref()?);
+    let lower = best.lower.as_ref()?;
+    let cure = match comparator.gate_circuit {
+        // A pair multiplies both trip points alike: (t + h/2)/(t − h/2) = connect/disconnect.
+        GateCircuit::Pair => {
+            let (connect, disconnect) = (gate.connect_above, gate.disconnect_below);
+            let hysteresis = comparator.reference * (2.0 * (connect - disconnect) / (connect + disconnect));
+            format!(
+                "take gate_circuit = \"feedback\" or \"two-taps\": a pair of resistors wants a comparator with a `hysteresis` of {}, this one \
+                 has {}",
+                Engineering(hysteresis, "V"),
+                Engineering(comparator.hysteresis, "V"),
+            )
+        }
+        GateCircuit::Feedback | GateCircuit::TwoTaps => {
+            "take a finer --series, or allow more current with --current-at-most".to_owned()
+        }
+    };
+    let allowed = gate.tolerance.max(dividers.tolerance.0);
+    (best.error > allowed).then(|| Finding {
+        code: "gate-off",
+        severity: Severity::Error,
+        text: format!(
+            "with nominal parts the best set connects at {} and disconnects at {}; the thresholds rest on {} and {} within {}",
+            Engineering(best.upper.nominal, "V"),
+            Engineering(lower.nominal, "V"),
+            Engineering(best.upper.target, "V"),
+            Engineering(lower.target, "V"),
+            percent(allowed),
+        ),
+        cure,
     })
 }
 

@@ -159,7 +159,7 @@ fn bias_coarse_values_and_short_sampling_are_noticed() {
             "gate_circuit = \"feedback\"",
             "gate_circuit = \"pair\"",
             Series::E96,
-            "threshold-missed",
+            "gate-off",
         ),
         (
             "sampling_capacitor = \"12 pF\"",
@@ -180,6 +180,27 @@ fn bias_coarse_values_and_short_sampling_are_noticed() {
         let dividers = Dividers::of(&changed(from, to), &Options { series, ..OPTIONS });
         assert!(codes(&dividers).contains(&code), "{code}: {:?}", codes(&dividers));
     }
+}
+
+/// By hand: 4 V and 2.3 V are 1.7391 to 1. Around 1.2 V that is 1.2 ± 0.3238 V, a hysteresis of 647.6 mV; and a comparator with it is cured.
+#[test]
+fn a_pair_without_hysteresis_is_no_gate() {
+    let pair = changed("gate_circuit = \"feedback\"", "gate_circuit = \"pair\"");
+    let dividers = Dividers::of(&pair, &OPTIONS);
+    let finding = &dividers.findings[0];
+    assert_eq!((finding.code, finding.severity), ("gate-off", Severity::Error));
+    assert!(
+        finding.cure.contains("a `hysteresis` of 647.6 mV"),
+        "{}",
+        finding.cure
+    );
+    // What is far off with nominal parts is no tolerance to write down.
+    assert!(!codes(&dividers).contains(&"gate-outside-tolerance"));
+    let mut cured = pair;
+    if let Some(comparator) = &mut cured.comparator {
+        comparator.hysteresis = volts(0.6476);
+    }
+    assert!(!codes(&Dividers::of(&cured, &OPTIONS)).contains(&"gate-off"));
 }
 
 /// By hand: 12 pF share their charge with a capacitor of 2^11 times as much, 24.576 nF, within half a count of ten bits.
