@@ -17,10 +17,12 @@ pub(super) struct Cure {
     pub(super) capacitance: Option<(Capacitance, Capacitance)>,
     /// Present and largest sufficient series resistance of one cell.
     resistance: Option<(Resistance, Resistance)>,
+    /// Present and largest sufficient `harvest.maximum_current`.
+    pub(super) charging: Option<(Current, Current)>,
 }
 
 /// The smallest changes after which `node` is as `fits` wants it: a larger capacitance or a lower series resistance of
-/// the capacitor kind that holds most of the charge, one at a time.
+/// the capacitor kind that holds most of the charge, or a lower charging current, one at a time.
 pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
     let largest = (0..node.storage.len())
         .reduce(|most, next| {
@@ -42,13 +44,21 @@ pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
     });
     let resistance = smallest(|factor| {
         let mut changed = node.clone();
-        let cured = round_down(now.esr / factor);
+        let cured = ohms(round_down((now.esr / factor).get::<ohm>()));
         changed.storage[largest].esr = cured;
+        fits(&changed).then_some(cured)
+    });
+    let charges = node.harvest.maximum_current;
+    let charging = smallest(|factor| {
+        let mut changed = node.clone();
+        let cured = amperes(round_down((charges / factor).get::<ampere>()));
+        changed.harvest.maximum_current = cured;
         fits(&changed).then_some(cured)
     });
     Cure {
         capacitance: capacitance.map(|cured| (now.capacitance, cured)),
         resistance: resistance.map(|cured| (now.esr, cured)),
+        charging: charging.map(|cured| (charges, cured)),
     }
 }
 
@@ -79,9 +89,9 @@ fn round_up(capacitance: Capacitance) -> Capacitance {
 }
 
 /// Two significant digits, rounded down.
-fn round_down(resistance: Resistance) -> Resistance {
-    let step = step_of(resistance.get::<ohm>());
-    ohms((resistance.get::<ohm>() / step + 1e-9).floor() * step)
+fn round_down(value: f64) -> f64 {
+    let step = step_of(value);
+    (value / step + 1e-9).floor() * step
 }
 
 fn step_of(value: f64) -> f64 {
@@ -104,18 +114,31 @@ impl fmt::Display for Cure {
                 Engineering(now, "ohm")
             )
         });
-        match (capacitance, resistance) {
-            (Some(capacitance), Some(resistance)) => write!(f, "{capacitance}, or {resistance}, would do"),
-            (Some(capacitance), None) => write!(
-                f,
-                "{capacitance} would do; no lower series resistance alone would"
-            ),
-            (None, Some(resistance)) => write!(f, "{resistance} would do; no larger capacitance alone would"),
-            (None, None) => write!(
+        let charging = self.charging.map(|(now, cured)| {
+            format!(
+                "a harvest.maximum_current of {} instead of {}",
+                Engineering(cured, "A"),
+                Engineering(now, "A")
+            )
+        });
+        let useless = match (&capacitance, &resistance) {
+            (Some(_), None) => "; no lower series resistance alone would",
+            (None, Some(_)) => "; no larger capacitance alone would",
+            (None, None) => "; neither a larger capacitance nor a lower series resistance alone would",
+            (Some(_), Some(_)) => "",
+        };
+        let cures: Vec<String> = [capacitance, resistance, charging]
+            .into_iter()
+            .flatten()
+            .collect();
+        if cures.is_empty() {
+            return write!(
                 f,
                 "neither a larger capacitance nor a lower series resistance alone would do: lower the floor, the load or \
                  the sensing error, or raise what is above them"
-            ),
+            );
         }
+        let comma = if cures.len() > 1 { "," } else { "" };
+        write!(f, "{}{comma} would do{useless}", cures.join(", or "))
     }
 }

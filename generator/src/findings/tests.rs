@@ -215,6 +215,26 @@ proptest! {
         prop_assert!(!codes(&node).contains(&"hysteresis-too-wide"));
     }
 
+    /// A charging current that lifts every reading above the bank is named as what is wrong, and the one offered in its place is the
+    /// largest of two digits that does: a tenth more does not.
+    #[test]
+    fn a_charging_current_is_blamed_and_cured(current_a in 0.5..20.0f64) {
+        let mut node = crate::node::example("crack-gauge");
+        node.harvest.maximum_current = amperes(current_a);
+        let decide = |node: &Node| rounding::from_millivolts(Threshold::of(node, &node.transmit).decide_mv);
+        let blamed = findings_of(&node).into_iter().filter(|finding| finding.code == "bank-too-small");
+        for finding in blamed {
+            prop_assert!(finding.text.contains("; the lift of charging takes"), "{}", finding.text);
+            prop_assert!(finding.cure.contains("a harvest.maximum_current of "), "{}", finding.cure);
+        }
+        let cured = cure::of(&node, |node| decide(node) <= node.harvest.overvoltage).charging.expect("less current helps");
+        prop_assert_eq!(cured.0, amperes(current_a));
+        node.harvest.maximum_current = cured.1;
+        prop_assert!(decide(&node) <= node.harvest.overvoltage);
+        node.harvest.maximum_current = cured.1 / 0.899;
+        prop_assert!(decide(&node) > node.harvest.overvoltage);
+    }
+
     /// What is offered as a cure cures, and two per cent less of it does not: the cure is the smallest of two digits.
     #[test]
     fn the_cure_is_the_smallest_that_works(capacitance_f in 0.005..0.2f64) {

@@ -51,12 +51,14 @@ pub enum Cause {
 pub enum Group {
     /// The energy that the action takes, and the margin on its currents.
     Load,
-    /// Series resistance, new, old and cold, and the lift of a reading across it.
+    /// Series resistance, new, old and cold.
     Resistance,
     /// Capacitance missing from nominal.
     Capacitance,
     /// The reserve.
     Reserve,
+    /// The lift of a reading across the series resistance while the source charges.
+    Charging,
     /// Errors of the reading.
     Sensing,
     /// The extra margin and rounding.
@@ -89,14 +91,12 @@ impl Cause {
     pub fn group(self) -> Group {
         match self {
             Self::Action | Self::LoadMargin => Group::Load,
-            Self::SeriesResistance
-            | Self::ResistanceEndOfLife
-            | Self::ResistanceCold
-            | Self::ChargingLift => Group::Resistance,
+            Self::SeriesResistance | Self::ResistanceEndOfLife | Self::ResistanceCold => Group::Resistance,
             Self::CapacitanceTolerance | Self::CapacitanceEndOfLife | Self::CapacitanceCold => {
                 Group::Capacitance
             }
             Self::Reserve => Group::Reserve,
+            Self::ChargingLift => Group::Charging,
             Self::ReferenceTolerance | Self::DividerTolerance | Self::OneCount => Group::Sensing,
             Self::Extra | Self::Rounding => Group::Extra,
         }
@@ -105,11 +105,12 @@ impl Cause {
 
 impl Group {
     /// All groups.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Load,
         Self::Resistance,
         Self::Capacitance,
         Self::Reserve,
+        Self::Charging,
         Self::Sensing,
         Self::Extra,
     ];
@@ -121,6 +122,7 @@ impl Group {
             Self::Resistance => "series resistance",
             Self::Capacitance => "missing capacitance",
             Self::Reserve => "the reserve",
+            Self::Charging => "the lift of charging",
             Self::Sensing => "sensing error",
             Self::Extra => "the extra margin",
         }
