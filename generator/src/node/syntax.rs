@@ -5,18 +5,30 @@ use std::ops::Range;
 use super::table::MOST_NOTED;
 use crate::problem::Problem;
 
+/// What the parser says of a key or a section that stands twice.
+const DUPLICATE: &str = "duplicate key";
+
 /// Adds the syntax errors to the other faults, and takes out what only follows from them.
 pub(super) fn merge(text: &str, errors: &[toml::de::Error], list: &mut Vec<Problem>) {
     let mut syntax = Vec::new();
     // What a damaged line seems to say is not worth a second message. Both lists are walked by position.
     let mut damaged = Vec::new();
     let mut line = 0..0;
+    // Where a section that stands twice ends: every key that both have is a fault to the parser.
+    let mut repeated = 0;
     for error in errors.iter().take(MOST_NOTED) {
         let span = error.span().unwrap_or(0..0);
+        let is_duplicate = error.message().contains(DUPLICATE);
+        if is_duplicate && span.start < repeated {
+            continue;
+        }
         // Thousands of errors may stand on one line of a million bytes.
         if damaged.is_empty() || !(line.start..=line.end).contains(&span.start) {
             line = line_around(text, &span);
             damaged.push(line.clone());
+        }
+        if is_duplicate && opens_section(&text[line.clone()]) {
+            repeated = next_section(text, line.end);
         }
         let problem = problem(text, &line, span, error.message());
         let at = problem.span.start;
@@ -43,8 +55,13 @@ fn problem(text: &str, range: &Range<usize>, span: Range<usize>, message: &str) 
     let starts_as_quantity = value.starts_with(|c: char| c.is_ascii_digit() || c == '-');
     let before = text.floor_char_boundary(span.start.clamp(range.start, range.end));
     let opens_line = text[range.start..before].trim().is_empty();
-    let (expected, cure) = if title.contains("duplicate key") {
-        ("stands for the second time".to_string(), "keep one of the two")
+    let (expected, cure) = if title.contains(DUPLICATE) {
+        let first =
+            first_like(&text[..range.start], line).map_or(String::new(), |number| format!(", first in line {number}"));
+        (
+            format!("stands for the second time{first}"),
+            "keep one of the two",
+        )
     } else if title.contains("array") && opens_line {
         (
             format!("expected {expected}"),
@@ -84,6 +101,32 @@ fn problem(text: &str, range: &Range<usize>, span: Range<usize>, message: &str) 
         title
     };
     Problem::new(span, format!("not valid TOML: {title}"), expected, cure)
+}
+
+fn opens_section(line: &str) -> bool {
+    line.trim_start().starts_with('[')
+}
+
+/// Where the next section opens after `from`, or the end of the text.
+fn next_section(text: &str, from: usize) -> usize {
+    let mut at = from;
+    for line in text[from..].split_inclusive('\n') {
+        if at > from && opens_section(line) {
+            return at;
+        }
+        at += line.len();
+    }
+    at
+}
+
+/// The number of the line of `before` that opens the section that `line` opens again.
+fn first_like(before: &str, line: &str) -> Option<usize> {
+    let header = |line: &str| line.trim_start().split_inclusive(']').next().map(str::to_owned);
+    let again = header(line).filter(|_| opens_section(line));
+    let at = before
+        .lines()
+        .position(|line| opens_section(line) && header(line) == again)?;
+    Some(at + 1)
 }
 
 /// The line that a span starts on.
