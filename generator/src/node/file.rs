@@ -269,6 +269,7 @@ mod tests {
     use std::collections::BTreeSet;
 
     use super::*;
+    use crate::node::missing;
 
     const DOCUMENT: &str = include_str!("../../../docs/node-file.md");
 
@@ -328,6 +329,17 @@ mod tests {
         let problems = log.problems.into_inner();
         assert_eq!(problems.len(), 1);
         assert!(problems[0].title.contains("capacitance"), "{}", problems[0].title);
+    }
+
+    /// What a cure says of sections inside others is what their readers ask for.
+    #[test]
+    fn inner_sections_are_listed_with_all_their_keys() {
+        let known = known_keys();
+        for (header, keys) in missing::INNER_SECTIONS {
+            let inside = format!("{}.", header.trim_matches(['[', ']']));
+            let asked: BTreeSet<_> = known.iter().filter_map(|key| key.strip_prefix(&inside)).collect();
+            assert_eq!(keys.iter().copied().collect::<BTreeSet<_>>(), asked, "{header}");
+        }
     }
 
     #[test]

@@ -13,6 +13,17 @@ use crate::units::*;
 /// Firmware counts millivolts in sixteen bits (V).
 const MOST_OVERVOLTAGE_V: f64 = 65.535;
 
+/// Keys of all kinds of source; the first is that of a constant one.
+const SOURCE_KEYS: [&str; 7] = [
+    "power",
+    "area",
+    "efficiency",
+    "site",
+    "power_density",
+    "schedule",
+    "closed_days",
+];
+
 #[derive(Clone, Copy)]
 enum Kind {
     Constant,
@@ -82,7 +93,14 @@ pub(super) fn read(root: &mut Table<'_>) -> HarvestRead {
             .with(&over.span, "charging stops here"),
         );
     }
-    let source = kind.and_then(|kind| read_source(&mut table, kind.value));
+    let source = match kind {
+        None => {
+            // Which keys belong is not known; none of them is called unknown.
+            SOURCE_KEYS.iter().for_each(|key| table.know(key));
+            None
+        }
+        Some(kind) => read_source(&mut table, kind.value),
+    };
     table.finish();
     let harvest = (|| {
         Some(Harvest {
@@ -100,33 +118,12 @@ pub(super) fn read(root: &mut Table<'_>) -> HarvestRead {
 fn read_source(table: &mut Table<'_>, kind: Kind) -> Option<Source> {
     match kind {
         Kind::Constant => {
-            table.foreign(
-                &[
-                    "area",
-                    "efficiency",
-                    "site",
-                    "power_density",
-                    "schedule",
-                    "closed_days",
-                ],
-                "a constant source has `power` alone",
-            );
+            table.foreign(&SOURCE_KEYS[1..], "a constant source has `power` alone");
             let power = table.required::<Power>("power", "900 uW", Limit::NOT_NEGATIVE)?;
             Some(Source::Constant { power: power.value })
         }
         Kind::Trace => {
-            table.foreign(
-                &[
-                    "power",
-                    "area",
-                    "efficiency",
-                    "site",
-                    "power_density",
-                    "schedule",
-                    "closed_days",
-                ],
-                "the trace given to the simulation says it all",
-            );
+            table.foreign(&SOURCE_KEYS, "the trace given to the simulation says it all");
             Some(Source::Trace)
         }
         Kind::Photovoltaic => {

@@ -5,19 +5,66 @@ use std::ops::Range;
 use super::words::listed;
 use crate::problem::Problem;
 
-/// Sections that stand inside another one, as they are opened.
-const INNER_SECTIONS: [&str; 4] = [
-    "[[storage.capacitor]]",
-    "[supply.gate]",
-    "[transmit.radio]",
-    "[harvest.site]",
+/// Sections that stand inside another one, as they are opened, and their keys.
+pub(super) const INNER_SECTIONS: [(&str, &[&str]); 4] = [
+    (
+        "[[storage.capacitor]]",
+        &[
+            "capacitance",
+            "capacitance_slope",
+            "tolerance_low",
+            "tolerance_high",
+            "esr",
+            "rated_voltage",
+            "leakage",
+            "series",
+            "parallel",
+            "balance_resistor",
+            "bias_capacitance",
+            "end_of_life_capacitance",
+            "end_of_life_esr",
+            "cold_capacitance",
+            "cold_esr",
+        ],
+    ),
+    (
+        "[supply.gate]",
+        &["connect_above", "disconnect_below", "tolerance"],
+    ),
+    ("[transmit.radio]", &RADIO_KEYS),
+    ("[harvest.site]", &["latitude", "longitude", "shade"]),
 ];
 
-/// The header of the section that is called `key` inside its own: where a `[key]` at the top of the file belongs.
-pub(super) fn inner_section(key: &str) -> Option<&'static str> {
-    INNER_SECTIONS
-        .into_iter()
-        .find(|header| header.trim_end_matches(']').rsplit('.').next() == Some(key))
+/// Keys of the radio, of all modulations.
+pub(super) const RADIO_KEYS: [&str; 14] = [
+    "modulation",
+    "duty_limit",
+    "payload_bytes",
+    "spreading_factor",
+    "bandwidth",
+    "coding_rate",
+    "preamble_symbols",
+    "explicit_header",
+    "crc",
+    "low_data_rate",
+    "maximum_frame",
+    "phy",
+    "channels",
+    "gap",
+];
+
+/// The header of the section that an unknown `key` at `path` (empty for the file itself) belongs to: one that is called `key` and
+/// stands in another one, or one inside `path` that has such a key.
+pub(super) fn inner_section(path: &str, key: &str) -> Option<&'static str> {
+    INNER_SECTIONS.into_iter().find_map(|(header, keys)| {
+        let (outer, name) = header.trim_matches(['[', ']']).split_once('.')?;
+        let is_meant = if path.is_empty() {
+            name == key
+        } else {
+            outer == path && keys.contains(&key)
+        };
+        is_meant.then_some(header)
+    })
 }
 
 /// The fault of a table at `path` (empty for the file itself) that lacks `missing`, each a key with an example. `span` is where
@@ -97,7 +144,7 @@ mod tests {
     #[test]
     fn a_section_outside_its_own_is_sent_back() {
         let mut found = 0;
-        for header in INNER_SECTIONS {
+        for (header, _) in INNER_SECTIONS {
             let (outer, name) = header
                 .trim_matches(['[', ']'])
                 .split_once('.')
@@ -121,5 +168,22 @@ mod tests {
             found += 1;
         }
         assert_eq!(found, 3);
+    }
+    /// Without its header the keys of an inner section stand in the section above: each is sent below the header.
+    #[test]
+    fn keys_without_their_header_are_sent_below_it() {
+        for header in ["[supply.gate]", "[transmit.radio]"] {
+            let lines: Vec<_> = EXAMPLE.lines().collect();
+            let at = lines.iter().position(|line| line.starts_with(header));
+            let (above, below) = lines.split_at(at.expect("a header"));
+            let slipped = [above, &below[1..]].concat().join("\n");
+            let problems = Node::read(&slipped).expect_err("out of place");
+            let cure = format!("it belongs below {header}");
+            let sent = problems.list.iter().filter(|problem| problem.cure == cure);
+            let keys = below[1..].iter().take_while(|line| !line.starts_with('['));
+            let keys = keys.filter(|line| line.contains(" = ")).count();
+            assert!(keys >= 3);
+            assert_eq!(sent.count(), keys, "{}", problems.render(false));
+        }
     }
 }

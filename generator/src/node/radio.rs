@@ -1,6 +1,7 @@
 //! Reads `[transmit.radio]`: modulation, frame and duty limit.
 
 use super::limit::Limit;
+use super::missing::RADIO_KEYS;
 use super::table::Table;
 use super::{BlePhy, Frame, Radio};
 use crate::problem::Problem;
@@ -24,22 +25,6 @@ const MOST_PREAMBLE_SYMBOLS: u32 = 65_535;
 /// Longest time between two channels of one advertising event.
 const LONGEST_GAP_S: f64 = 0.01;
 
-/// Keys of the frames of all modulations.
-const FRAME_KEYS: [&str; 12] = [
-    "spreading_factor",
-    "bandwidth",
-    "coding_rate",
-    "preamble_symbols",
-    "explicit_header",
-    "crc",
-    "low_data_rate",
-    "payload_bytes",
-    "maximum_frame",
-    "phy",
-    "channels",
-    "gap",
-];
-
 #[derive(Clone, Copy)]
 enum Modulation {
     Chirp,
@@ -60,7 +45,7 @@ pub(super) fn read(mut table: Table<'_>) -> Option<Radio> {
     let frame = match modulation.map(|given| given.value) {
         None => {
             // Which keys belong is not known; none of them is called unknown.
-            FRAME_KEYS.iter().for_each(|key| table.know(key));
+            RADIO_KEYS.iter().for_each(|key| table.know(key));
             None
         }
         Some(Modulation::Chirp) => read_chirp(&mut table),

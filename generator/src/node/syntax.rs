@@ -56,8 +56,8 @@ fn problem(text: &str, range: &Range<usize>, span: Range<usize>, message: &str) 
     let before = text.floor_char_boundary(span.start.clamp(range.start, range.end));
     let opens_line = text[range.start..before].trim().is_empty();
     let (expected, cure) = if title.contains(DUPLICATE) {
-        let first =
-            first_like(&text[..range.start], line).map_or(String::new(), |number| format!(", first in line {number}"));
+        let first = first_like(&text[..range.start], line)
+            .map_or(String::new(), |number| format!(", first in line {number}"));
         (
             format!("stands for the second time{first}"),
             "keep one of the two",

@@ -306,9 +306,10 @@ impl<'a> Table<'a> {
             } else {
                 format!("in `{}`", self.path)
             };
-            let section = missing::inner_section(key).filter(|_| self.path.is_empty());
+            let section = missing::inner_section(&self.path, key);
             let cure = match section.ok_or_else(|| nearest(key, absent)) {
-                Ok(header) => format!("did you mean {header}?"),
+                Ok(header) if self.path.is_empty() => format!("did you mean {header}?"),
+                Ok(header) => format!("it belongs below {header}"),
                 Err(Some(meant)) => {
                     let cure = format!("did you mean `{meant}`?");
                     // One slip, one message: the key that was meant does not count as missing.

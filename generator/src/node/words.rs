@@ -13,7 +13,24 @@ pub(super) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> O
         return None;
     }
     let lower = word.to_lowercase().replace('-', "_");
+    let known: Vec<_> = known.collect();
+    // A key with one more word at either end: `solar_area`.
+    let within = |candidate: &&&str| {
+        let rest = lower
+            .strip_suffix(**candidate)
+            .map(|rest| rest.ends_with('_'))
+            .or_else(|| lower.strip_prefix(**candidate).map(|rest| rest.starts_with('_')));
+        rest == Some(true)
+    };
+    if let Some(candidate) = known
+        .iter()
+        .filter(within)
+        .max_by_key(|candidate| candidate.len())
+    {
+        return Some(candidate);
+    }
     known
+        .into_iter()
         .map(|candidate| {
             (
                 strsim::jaro_winkler(&lower, &candidate.replace('-', "_").to_lowercase()),
@@ -48,6 +65,13 @@ mod tests {
             Some("tolerance_high")
         );
         assert_eq!(nearest("colour", known.into_iter()), None);
+        // A word more, where another key is like it.
+        let efficiencies = ["cold_start_efficiency", "efficiency", "kind"];
+        assert_eq!(
+            nearest("cell_efficiency", efficiencies.into_iter()),
+            Some("efficiency")
+        );
+        assert_eq!(nearest("leakage_current", known.into_iter()), Some("leakage"));
         assert_eq!(nearest(&"x".repeat(10_000), known.into_iter()), None);
     }
 
