@@ -300,6 +300,10 @@ mod tests {
             for (mv, read_v) in [(mv, f64::from(mv) / 1e3), (u16::MAX, full_v)] {
                 let most_uj = truth_uj(read_v.min(full_v)) * (1.0 + 1e-12) + slack_uj;
                 prop_assert!(f64::from(scale.microjoules(mv)) <= most_uj);
+                // Nor above that of the whole millivolts, a bound without what the limits moved.
+                let square = |mv: u16| f64::from(mv).powi(2);
+                let counted_uj = c / 2.0 * (square(mv.min(scale.full_mv)) - square(scale.floor_mv)).max(0.0);
+                prop_assert!(f64::from(scale.microjoules(mv)) <= counted_uj * (1.0 + 1e-12));
             }
             let full = f64::from(scale.microjoules(u16::MAX));
             let moved_uj = c * (floor_v + full_v) * 1e3;

@@ -19,7 +19,7 @@ const PRACTICE: &str = "generator/src/plan/practice.rs";
 const SEARCH: &str = "generator/src/plan/search.rs";
 const TYPICAL: &str = "generator/src/plan/typical.rs";
 
-pub(crate) const IN_GENERATOR: [Mutant; 57] = [
+pub(crate) const IN_GENERATOR: [Mutant; 58] = [
     // Thresholds.
     mistake(
         THRESHOLDS,
@@ -201,8 +201,13 @@ pub(crate) const IN_GENERATOR: [Mutant; 57] = [
     ),
     mistake(
         ROUNDING,
-        "(per_unit * f64::from(1u32 << shift_after)).floor()",
-        "(per_unit * f64::from(1u32 << shift_after)).ceil()",
+        "scaled(shift_before + shift_after).floor()",
+        "scaled(shift_before + shift_after).ceil()",
+    ),
+    mistake(
+        ROUNDING,
+        "product <= f64::from(u32::MAX)",
+        "product <= f64::from(i32::MAX)",
     ),
     mistake(
         ROUNDING,
