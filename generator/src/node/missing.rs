@@ -5,28 +5,10 @@ use std::ops::Range;
 use super::words::listed;
 use crate::problem::Problem;
 
-/// Sections that stand inside another one, as they are opened, and their keys.
+/// Sections that stand inside another one, as they are opened, and their keys; none are listed where the outer section has no key of its
+/// own.
 pub(super) const INNER_SECTIONS: [(&str, &[&str]); 4] = [
-    (
-        "[[storage.capacitor]]",
-        &[
-            "capacitance",
-            "capacitance_slope",
-            "tolerance_low",
-            "tolerance_high",
-            "esr",
-            "rated_voltage",
-            "leakage",
-            "series",
-            "parallel",
-            "balance_resistor",
-            "bias_capacitance",
-            "end_of_life_capacitance",
-            "end_of_life_esr",
-            "cold_capacitance",
-            "cold_esr",
-        ],
-    ),
+    ("[[storage.capacitor]]", &[]),
     (
         "[supply.gate]",
         &["connect_above", "disconnect_below", "tolerance"],
@@ -61,7 +43,7 @@ pub(super) fn inner_section(path: &str, key: &str) -> Option<&'static str> {
         let is_meant = if path.is_empty() {
             name == key
         } else {
-            outer == path && keys.contains(&key)
+            outer == path && (keys.is_empty() || keys.contains(&key))
         };
         is_meant.then_some(header)
     })
