@@ -140,9 +140,9 @@ impl EnergyScale {
     /// The scale for `capacitance` between `floor` and `full`; `None` if the energy does not fit into 32 bits of
     /// microjoules.
     ///
-    /// Half of `capacitance` in farads is the energy in microjoules per square millivolt (E = C·v²/2). Cannot overflow in
-    /// firmware: both factors are rounded down, so that their product is at most the energy. `shift_before` brings the difference of
-    /// squares below 2^16, or less far where `scale` would not fit into 16 bits with it.
+    /// Half of `capacitance` in farads is the energy in microjoules per square millivolt (E = C·v²/2). `shift_before` brings the
+    /// difference of squares below 2^16, or less far where `scale` would not fit into 16 bits with it. Cannot overflow in firmware: in the
+    /// first case both factors are below 2^16; in the second nothing is shifted after, so that the product is at most the energy.
     pub fn of(capacitance: Capacitance, floor: Voltage, full: Voltage) -> Option<Self> {
         let floor_mv = u16::try_from(millivolts_up(floor)).ok()?;
         let full_mv = u16::try_from(millivolts_down(full)).ok()?;

@@ -151,6 +151,7 @@ mod tests {
         }
         assert_eq!(found, 3);
     }
+
     /// Without its header the keys of an inner section stand in the section above: each is sent below the header.
     #[test]
     fn keys_without_their_header_are_sent_below_it() {
