@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use millpond::emit::{behind_links, folder_of, try_place};
 use millpond::node::{LoadError, NodeFile};
+use millpond::problem::InputText;
 
 use crate::cli::{Files, Named};
 use crate::failure::Failure;
@@ -82,16 +83,16 @@ fn profiles(node: Option<&Path>) -> Vec<Named> {
     let Some(node) = node.filter(|path| path.is_file()) else {
         return Vec::new();
     };
-    let paths: Vec<String> = match NodeFile::load(node) {
+    let inputs = match NodeFile::load(node) {
         Ok(file) => file.inputs,
-        Err(LoadError::Refused(problems)) => problems.files.into_iter().map(|file| file.path).collect(),
+        Err(LoadError::Refused(problems)) => problems.files,
         Err(_) => Vec::new(),
     };
-    let named = |path: String| Named {
+    let named = |input: InputText| Named {
         called: PROFILE,
-        path: PathBuf::from(path),
+        path: PathBuf::from(input.path),
     };
-    paths.into_iter().skip(1).map(named).collect()
+    inputs.into_iter().skip(1).map(named).collect()
 }
 
 /// Where a file is, or would be.

@@ -144,7 +144,11 @@ pub fn without_plan(file: &NodeFile) -> Result<Generated, Refusal> {
     Ok(Generated {
         constants,
         findings,
-        inputs: file.inputs.iter().map(PathBuf::from).collect(),
+        inputs: file
+            .inputs
+            .iter()
+            .map(|input| PathBuf::from(&input.path))
+            .collect(),
     })
 }
 

@@ -16,6 +16,7 @@ mod missing;
 mod pacing;
 mod pairs;
 mod profile;
+mod profiles;
 pub mod quantity;
 mod radio;
 mod reduction;
@@ -30,6 +31,7 @@ mod value;
 mod words;
 
 pub use file::{LoadError, NodeFile};
+pub use profiles::Profiles;
 
 use crate::units::*;
 

@@ -2,6 +2,8 @@
 //!
 //! From a node file and the library as WebAssembly to the text of an HTML file, which asks for nothing from outside.
 
+use std::collections::BTreeMap;
+
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use minijinja::{AutoEscape, context};
@@ -15,15 +17,15 @@ const ENGINE: &str = include_str!("../../templates/workbench/engine.js");
 const WORKBENCH: &str = include_str!("../../templates/workbench/workbench.js");
 const STYLE: &str = include_str!("../../templates/workbench/workbench.css");
 
-/// The page for the node file called `name` with the text `node`; `wasm` is the crate `millpond-workbench` compiled for
-/// `wasm32-unknown-unknown`.
+/// The page for the node file called `name` with the text `node`, and the text of each profile that it names under its path; `wasm` is
+/// the crate `millpond-workbench` compiled for `wasm32-unknown-unknown`.
 ///
 /// ```
-/// let page = millpond::workbench::page("node.toml", "schema = 1\n", b"\0asm");
+/// let page = millpond::workbench::page("node.toml", "schema = 1\n", &[].into(), b"\0asm");
 /// assert!(page.starts_with("<!doctype html>") && page.contains("AGFzbQ=="));
 /// ```
-pub fn page(name: &str, node: &str, wasm: &[u8]) -> String {
-    let node = json!({ "file": name, "text": node }).to_string();
+pub fn page(name: &str, node: &str, profiles: &BTreeMap<String, String>, wasm: &[u8]) -> String {
+    let node = json!({ "file": name, "text": node, "profiles": profiles }).to_string();
     let context = context! {
         style => [report::style(), report::inline(STYLE)].join("\n"),
         scripts => report::scripts(),
@@ -42,7 +44,9 @@ mod tests {
 
     #[test]
     fn text_of_the_node_file_does_not_end_its_element() {
-        let page = page("node.toml", "# </script><script>alert(1)</script>", b"");
+        let text = "# </script><script>alert(1)</script>";
+        let profiles = BTreeMap::from([("boot.csv".to_owned(), text.to_owned())]);
+        let page = page("node.toml", text, &profiles, b"");
         assert!(!page.contains("<script>alert"));
         assert_eq!(page.matches("<script").count(), page.matches("</script>").count());
     }

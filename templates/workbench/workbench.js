@@ -14,7 +14,9 @@
   const module = await WebAssembly.compile(bytes);
   const ask = startEngine(module, () => {});
 
-  const state = { text: "", undo: [], redo: [], fields: [], name: "node", file: given.file, rest: 0 };
+  const state = { text: "", profiles: given.profiles, undo: [], redo: [], fields: [], name: "node", file: given.file, rest: 0 };
+  // The node file as it stands, with the measured profiles beside it.
+  const files = () => ({ text: state.text, profiles: state.profiles });
   const say = (text) => { find("status").textContent = text; };
 
   // ---- results
@@ -120,7 +122,7 @@
         const place = find(`${input.id}-fault`);
         place.textContent = [place.textContent, text].filter(Boolean).join(" ");
       } else {
-        homeless.push(`line ${fault.line}, column ${fault.column}: ${text}`);
+        homeless.push(`${fault.file ? `${fault.file}, ` : ""}line ${fault.line}, column ${fault.column}: ${text}`);
       }
     }
     find("faults").replaceChildren(...homeless.map((text) => {
@@ -145,7 +147,7 @@
 
   const set = (text) => {
     state.text = text;
-    const answer = ask({ ask: "size", text });
+    const answer = ask({ ask: "size", ...files() });
     state.fields = answer.fields;
     fillForm();
     showFaults(answer.faults);
@@ -163,7 +165,7 @@
   };
 
   const simulateWeek = () => {
-    const answer = ask({ ask: "simulate", text: state.text, days: WEEK_DAYS, tuned: false });
+    const answer = ask({ ask: "simulate", ...files(), days: WEEK_DAYS, tuned: false });
     if (answer.sections) {
       show(answer.sections);
       draw(answer.charts);
@@ -242,10 +244,10 @@
   };
   const simulate = () => {
     const days = Number(find("days").value);
-    const text = state.text;
+    const asked = files();
     say(`simulating ${days} days`);
-    inBackground({ ask: "simulate", text, days, tuned: true }, (answer) => {
-      if (text !== state.text) return say("the node was changed meanwhile: simulate again");
+    inBackground({ ask: "simulate", ...asked, days, tuned: true }, (answer) => {
+      if (asked.text !== state.text || asked.profiles !== state.profiles) return say("the node was changed meanwhile: simulate again");
       show(answer.sections);
       draw(answer.charts);
       say(`${days} days simulated`);
@@ -264,7 +266,7 @@
   };
   const saveConstants = (language, name) => {
     say("working out the constants");
-    inBackground({ ask: "constants", text: state.text }, (answer) => save(name, answer[language]));
+    inBackground({ ask: "constants", ...files() }, (answer) => save(name, answer[language]));
   };
   const through = async (bytes, stream) => new Uint8Array(await new Response(new Blob([bytes]).stream().pipeThrough(stream)).arrayBuffer());
   const packed = async (text) => {
@@ -281,7 +283,8 @@
     find("linked").hidden = false;
     find("address").value = address.href;
     find("address").select();
-    say("the link stands selected");
+    const left = Object.keys(state.profiles).length > 0 ? "; it does not carry the measured profiles" : "";
+    say(`the link stands selected${left}`);
   };
   const linked = async () => {
     const packed = /^#node=([A-Za-z0-9_-]+)$/.exec(location.hash);
@@ -294,16 +297,28 @@
     }
   };
 
+  const isNodeFile = (file) => file.name.endsWith(".toml");
+  // A profile of the same name gives way: the node file finds it by the end of its path.
+  const takeProfile = async (file) => {
+    const others = Object.entries(state.profiles).filter(([path]) => path.split("/").pop() !== file.name);
+    state.profiles = { ...Object.fromEntries(others), [file.name]: await file.text() };
+  };
+
   find("undo").addEventListener("click", undo);
   find("redo").addEventListener("click", redo);
   find("load").addEventListener("click", () => find("file").click());
   find("file").addEventListener("change", async () => {
-    const [file] = find("file").files;
-    if (!file) return;
-    state.file = file.name;
-    change(await file.text());
+    const opened = [...find("file").files];
+    if (opened.length === 0) return;
+    for (const profile of opened.filter((file) => !isNodeFile(file))) await takeProfile(profile);
+    const file = opened.find(isNodeFile);
+    if (file) state.file = file.name;
+    const text = file ? await file.text() : state.text;
+    // The text may be the same and its profiles new.
+    if (text === state.text) set(text);
+    else change(text);
     find("file").value = "";
-    say(`opened ${file.name}`);
+    say(`opened ${opened.map((one) => one.name).join(", ")}`);
   });
   find("save").addEventListener("click", () => save(state.file, state.text));
   find("header").addEventListener("click", () => saveConstants("c", `${state.name}.h`));

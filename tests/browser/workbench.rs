@@ -8,10 +8,11 @@ use std::process::{Child, Stdio};
 
 use libtest_mimic::Failed;
 use millpond::generated;
-use millpond::node::NodeFile;
+use millpond::node::{Node, NodeFile};
 use millpond::progress::Unseen;
 use millpond::thresholds::Thresholds;
 use millpond_tests::command::workbench;
+use millpond_tests::measured;
 use serde_json::{Value, json};
 
 use crate::{Browser, none};
@@ -90,8 +91,18 @@ impl Drop for Server {
 }
 
 fn check(browser: &Browser, page: &str, node: &str) -> Result<(), Failed> {
+    let folder = tempfile::tempdir()?;
+    let measured_node = folder.path().join("measured.toml");
+    let profile = folder.path().join(measured::PATH);
+    let bench = profile.parent().ok_or("the profile stands in a folder")?;
+    fs::create_dir(bench)?;
+    fs::write(
+        &measured_node,
+        measured::measured(&fs::read_to_string(example(node))?)?,
+    )?;
+    fs::write(&profile, measured::PROFILE)?;
     let answer = browser.look(json!({
-        "look": "workbench", "page": page, "other": example("display-case"),
+        "look": "workbench", "page": page, "other": example("display-case"), "measured": [measured_node, profile],
     }))?;
     for list in ["messages", "requests", "faults", "overflows"] {
         none(&answer, list)?;
@@ -124,6 +135,21 @@ fn check(browser: &Browser, page: &str, node: &str) -> Result<(), Failed> {
         &text("opened"),
         &fs::read_to_string(example("display-case"))?,
     )?;
+    let file = NodeFile::load(&measured_node)?;
+    let constants = generated::from_file(&file, &Unseen)?;
+    same(
+        "the header of a measured profile",
+        &saved("measured_header"),
+        &constants.c_header(),
+    )?;
+    if answer["measured"]["ladder"] != json!(ladder(&file.node)) || answer["measured"]["invalid"] != json!(0)
+    {
+        return Err(format!("with a measured profile: {}", answer["measured"]).into());
+    }
+    let alone = answer["alone"].as_str().unwrap_or_default();
+    if !alone.contains("open it together with the node file") {
+        return Err(format!("without its profile: {alone:?}").into());
+    }
     let refused = &answer["refused"];
     let fault = answer["fault"].as_str().unwrap_or_default();
     if refused["invalid"] != json!(1) || refused["stale"] != json!(true) || !fault.contains("a resistance") {
@@ -141,15 +167,20 @@ fn stands(state: &Value) -> Result<(), String> {
     let node = NodeFile::parse("node.toml", text, "")
         .map_err(|problems| problems.to_string())?
         .node;
-    let ladder: Vec<String> = Thresholds::of(&node)
-        .actions()
-        .iter()
-        .map(|(action, threshold)| format!("{action} {} mV", threshold.decide_mv))
-        .collect();
+    let ladder = ladder(&node);
     if state["ladder"] != json!(ladder) || state["invalid"] != json!(0) || state["stale"] != json!(false) {
         return Err(format!("want {ladder:?}, got {state}"));
     }
     Ok(())
+}
+
+/// What the ladder says of each action.
+fn ladder(node: &Node) -> Vec<String> {
+    Thresholds::of(node)
+        .actions()
+        .iter()
+        .map(|(action, threshold)| format!("{action} {} mV", threshold.decide_mv))
+        .collect()
 }
 
 fn same(what: &str, got: &str, want: &str) -> Result<(), Failed> {

@@ -9,6 +9,7 @@ use std::sync::OnceLock;
 
 use libtest_mimic::{Arguments, Failed, Trial};
 use millpond_tests::command::{with_the_page, workbench};
+use millpond_tests::measured;
 use millpond_tests::tool::{self, Tool};
 use millpond_workbench::{Tell, answer};
 use serde_json::{Value, json};
@@ -36,6 +37,9 @@ fn main() {
     let engine = Tool::find(&programs, &["--version"]);
     let (engine, what) = with_the_page(engine, ENGINE);
     tool::announce(engine.as_ref(), what);
+    let profile = tool::trial("a measured profile".to_owned(), engine.as_ref(), what, |engine| {
+        hold(engine, &profiled()?)
+    });
     let trials = NODES.iter().flat_map(|node| {
         [
             tool::trial(
@@ -55,7 +59,7 @@ fn main() {
             }),
         ]
     });
-    libtest_mimic::run(&arguments, trials.collect::<Vec<Trial>>()).exit();
+    libtest_mimic::run(&arguments, trials.chain([profile]).collect::<Vec<Trial>>()).exit();
 }
 
 /// Every input moved by every factor: the edited file, and what follows from it. Some of these nodes are refused or cannot work; that has
@@ -92,6 +96,18 @@ fn weeks(text: &str) -> Vec<Value> {
     [1.0, 7.0, 28.0]
         .map(|days| json!({ "ask": "simulate", "text": text, "days": days, "tuned": false }))
         .to_vec()
+}
+
+/// A node whose start-up is a measured profile: with the profile, without it, and with one that is none.
+fn profiled() -> Result<Vec<Value>, Failed> {
+    let text = measured::measured(&text(NODES[0])?)?;
+    let beside = |profile: &str| json!({ measured::PATH: profile });
+    Ok(vec![
+        json!({ "ask": "constants", "text": text, "profiles": beside(measured::PROFILE) }),
+        json!({ "ask": "size", "text": text, "profiles": beside(measured::PROFILE) }),
+        json!({ "ask": "size", "text": text }),
+        json!({ "ask": "size", "text": text, "profiles": beside("time_s,current_ma\n0,much\n") }),
+    ])
 }
 
 /// What the library says on this machine.

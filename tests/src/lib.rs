@@ -12,6 +12,7 @@ mod compiler;
 pub mod fuzz;
 pub mod hostile;
 pub mod limits;
+pub mod measured;
 pub mod paces;
 pub mod random_node;
 pub mod rates;

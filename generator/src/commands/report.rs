@@ -82,8 +82,8 @@ fn inputs(arguments: &Report, file: &NodeFile) -> Result<Vec<Input>, Failure> {
     };
     // The path as it was given: a name that is no text is lost in a message, not here.
     let mut inputs = vec![read("node file", &arguments.node)?];
-    for path in file.inputs.iter().skip(1) {
-        inputs.push(read("profile", Path::new(path))?);
+    for profile in file.inputs.iter().skip(1) {
+        inputs.push(read("profile", Path::new(&profile.path))?);
     }
     if let Some(trace) = &arguments.trace {
         inputs.push(read("income trace", trace)?);

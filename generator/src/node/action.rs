@@ -1,10 +1,10 @@
 //! Reads `[boot]`, `[measure]` and `[transmit]`: what the node does, phase by phase.
 
 use std::ops::Range;
-use std::path::Path;
 
 use super::limit::Limit;
 use super::profile;
+use super::profiles::Profiles;
 use super::table::Table;
 use super::{Action, Extent, Phase};
 use crate::problem::Problem;
@@ -32,7 +32,7 @@ pub(super) fn read<'a>(
     root: &mut Table<'a>,
     key: &'static str,
     repeats: bool,
-    folder: &Path,
+    profiles: Profiles<'_>,
 ) -> ActionRead<'a> {
     let Some(mut table) = root.table(key) else {
         return ActionRead {
@@ -60,7 +60,7 @@ pub(super) fn read<'a>(
             );
             table.know("phases");
         }
-        profile::read(&table, folder, &profile)
+        profile::read(&table, profiles, &profile)
     } else if table.has("profile") {
         table.know("phases");
         None

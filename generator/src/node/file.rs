@@ -7,6 +7,7 @@ use std::path::Path;
 use sha2::{Digest, Sha256};
 use toml::de::DeTable;
 
+use super::profiles::Profiles;
 use super::table::{Log, Table};
 use super::{Node, action, agreement, comparator, harvest, pacing, radio, sense, storage, supply, syntax};
 use crate::problem::{InputText, Problems, quoted};
@@ -35,7 +36,7 @@ pub struct NodeFile {
     /// boot, measure, transmit.
     pub input_hash: String,
     /// Every file that was read: the node file and the profiles that it names.
-    pub inputs: Vec<String>,
+    pub inputs: Vec<InputText>,
 }
 
 /// Why a node file could not be used.
@@ -116,6 +117,27 @@ impl NodeFile {
     /// # Ok::<(), millpond::problem::Problems>(())
     /// ```
     pub fn parse(label: &str, text: &str, folder: impl AsRef<Path>) -> Result<NodeFile, Problems> {
+        Self::parse_with(label, text, Profiles::Folder(folder.as_ref()))
+    }
+
+    /// Reads a node from text, with its profiles from wherever they are.
+    ///
+    /// # Errors
+    ///
+    /// All faults of the text and of the profiles it names.
+    ///
+    /// ```
+    /// use std::collections::BTreeMap;
+    /// use millpond::node::{NodeFile, Profiles};
+    /// let text = include_str!("../../../templates/nodes/crack-gauge.toml");
+    /// let phases = text.lines().find(|line| line.starts_with("phases")).expect("those of the boot");
+    /// let measured = text.replacen(phases, "profile = \"boot.csv\"", 1);
+    /// let boot = ("boot.csv".to_owned(), "time_s,current_ma\n0,4\n0.045,0\n".to_owned());
+    /// let file = NodeFile::parse_with("node.toml", &measured, Profiles::Given(&BTreeMap::from([boot])))?;
+    /// assert_eq!(file.node.boot.phases.len(), 1);
+    /// # Ok::<(), millpond::problem::Problems>(())
+    /// ```
+    pub fn parse_with(label: &str, text: &str, profiles: Profiles<'_>) -> Result<NodeFile, Problems> {
         let (entries, errors) = DeTable::parse_recoverable(text);
         let log = Log {
             damaged: !errors.is_empty(),
@@ -126,22 +148,19 @@ impl NodeFile {
             text: text.to_string(),
         });
         let end = text.trim_end().len();
-        let node = read_node(Table::root(entries.get_ref(), end, &log), folder.as_ref());
+        let node = read_node(Table::root(entries.get_ref(), end, &log), profiles);
 
         let mut list = log.problems.into_inner();
         syntax::merge(text, &errors, &mut list);
         let files = log.files.into_inner();
         match node {
-            Some(node) if list.is_empty() => {
-                let inputs = files.iter().map(|file| file.path.clone()).collect();
-                Ok(NodeFile {
-                    path: label.to_string(),
-                    text: text.to_string(),
-                    node,
-                    input_hash: hash(&files),
-                    inputs,
-                })
-            }
+            Some(node) if list.is_empty() => Ok(NodeFile {
+                path: label.to_string(),
+                text: text.to_string(),
+                node,
+                input_hash: hash(&files),
+                inputs: files,
+            }),
             _ => Err(Problems::new(files, list)),
         }
     }
@@ -159,16 +178,16 @@ impl Node {
 }
 
 /// Reads all sections; those that fail leave notes, and nothing is returned then.
-fn read_node(mut root: Table<'_>, folder: &Path) -> Option<Node> {
+fn read_node(mut root: Table<'_>, profiles: Profiles<'_>) -> Option<Node> {
     let log = root.log();
     read_schema(&mut root);
     let name = read_name(&mut root);
     let banks = storage::read(&mut root);
     let supply = supply::read(&mut root);
     let sleep_current = read_sleep(&mut root);
-    let boot = action::read(&mut root, "boot", false, folder);
-    let measure = action::read(&mut root, "measure", false, folder);
-    let mut transmit = action::read(&mut root, "transmit", true, folder);
+    let boot = action::read(&mut root, "boot", false, profiles);
+    let measure = action::read(&mut root, "measure", false, profiles);
+    let mut transmit = action::read(&mut root, "transmit", true, profiles);
     let mut radio_stands = false;
     let radio = transmit.table.as_mut().and_then(|table| {
         radio_stands = table.has("radio");
@@ -285,7 +304,10 @@ mod tests {
         for text in EXAMPLES {
             let (entries, _) = DeTable::parse_recoverable(text);
             let log = Log::default();
-            read_node(Table::root(entries.get_ref(), 0, &log), Path::new(""));
+            read_node(
+                Table::root(entries.get_ref(), 0, &log),
+                Profiles::Folder(Path::new("")),
+            );
             known.append(&mut log.known.into_inner());
         }
         known

@@ -1,21 +1,17 @@
 //! Reads a measured current profile: a CSV file with the columns `time_s` and `current_a`, `current_ma` or
 //! `current_ua`. The current of a row holds until the time of the next row.
 
-use std::fs;
-use std::io::Read as _;
 use std::ops::Range;
 use std::path::Path;
 
 use csv::{ReaderBuilder, StringRecord, Trim};
 
 use super::Phase;
+use super::profiles::{Profiles, Unread};
 use super::quantity::{QuantityFault, parse_plain};
 use super::reduction::{Row, reduced};
 use super::table::{Given, Log, Table};
 use crate::problem::{InputText, Problem, quoted};
-
-/// A larger profile is not one action of a small node.
-const MOST_PROFILE_BYTES: u64 = 16 << 20;
 
 /// A file that is not a profile at all has a fault in every row; these are enough to see that.
 const MOST_ROW_FAULTS: usize = 10;
@@ -25,47 +21,20 @@ const CURRENT_COLUMNS: [(&str, i32); 3] = [("current_a", 0), ("current_ma", -3),
 
 const HEADER_CURE: &str = "write time_s,current_a (or current_ma, current_ua) as the first line";
 
-/// Reads the profile that a key names, relative to the folder of the node file.
-pub(super) fn read(table: &Table<'_>, folder: &Path, name: &Given<String>) -> Option<Vec<Phase>> {
+/// Reads the profile that a key names.
+pub(super) fn read(table: &Table<'_>, profiles: Profiles<'_>, name: &Given<String>) -> Option<Vec<Phase>> {
     let log = table.log();
-    let refuse = |reason: String, cure: &str| {
-        let title = format!("profile {} {reason}", quoted(&name.value));
-        log.note(Problem::new(
-            name.span.clone(),
-            title,
-            "a CSV file of time and current",
-            cure,
-        ));
-        None
-    };
-    let cure = "write the path from the folder of the node file";
-    let said = |error: std::io::Error| match error.kind() {
-        std::io::ErrorKind::NotFound => "no such file".to_string(),
-        kind => kind.to_string(),
-    };
-    let file = match fs::File::open(folder.join(&name.value)) {
-        Ok(file) => file,
-        Err(error) => return refuse(format!("cannot be opened: {}", said(error)), cure),
-    };
-    let mut bytes = Vec::new();
-    if let Err(error) = file.take(MOST_PROFILE_BYTES + 1).read_to_end(&mut bytes) {
-        return refuse(format!("cannot be read: {}", said(error)), cure);
-    }
-    if bytes.len() as u64 > MOST_PROFILE_BYTES {
-        let most = MOST_PROFILE_BYTES >> 20;
-        return refuse(
-            format!("is larger than {most} MiB"),
-            "cut it to one action, or sample it less often",
-        );
-    }
-    let text = match String::from_utf8(bytes) {
+    let text = match profiles.text(&name.value) {
         Ok(text) => text,
-        Err(error) => {
-            let offset = error.utf8_error().valid_up_to();
-            return refuse(
-                format!("is not UTF-8 text at byte {offset}"),
-                "save it as CSV in UTF-8",
-            );
+        Err(Unread { reason, cure }) => {
+            let title = format!("profile {} {reason}", quoted(&name.value));
+            log.note(Problem::new(
+                name.span.clone(),
+                title,
+                "a CSV file of time and current",
+                cure,
+            ));
+            return None;
         }
     };
     let number = {

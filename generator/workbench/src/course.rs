@@ -9,7 +9,7 @@ use millpond::simulate::study::FINISHED;
 use millpond::simulate::timeline::{Moment, Watch};
 use serde_json::{Value, json};
 
-use crate::question::{self, Counted, Tell};
+use crate::question::{self, Counted, Files, Tell};
 
 /// The watched run takes about so much of a study: the rest are the rules beside it and the bound.
 const OWN_SHARE: f64 = 0.2;
@@ -18,13 +18,13 @@ const OWN_STEPS: f64 = 50.0;
 /// Longest stretch that a page may ask for (days).
 const MOST_DAYS: f64 = 3660.0;
 
-/// The answer for `days` of the node in `text`. With `tuned`, a node that plans gets its own settings, which takes longer; without,
+/// The answer for `days` of the node in `files`. With `tuned`, a node that plans gets its own settings, which takes longer; without,
 /// the usual ones.
-pub(crate) fn answer<F: Fn(f64) + Sync>(text: &str, days: f64, tuned: bool, tell: &Tell<F>) -> Value {
+pub(crate) fn answer<F: Fn(f64) + Sync>(files: &Files, days: f64, tuned: bool, tell: &Tell<F>) -> Value {
     if !(days > 0.0 && days <= MOST_DAYS) {
         return json!({ "error": format!("days: a number above 0, at most {MOST_DAYS}") });
     }
-    let file = match question::node(text) {
+    let file = match question::node(files) {
         Ok(file) => file,
         Err(refused) => return refused,
     };
@@ -96,13 +96,18 @@ mod tests {
 
     use super::*;
 
-    const TEXT: &str = include_str!("../../../templates/nodes/display-case.toml");
+    fn files() -> Files {
+        Files {
+            text: include_str!("../../../templates/nodes/display-case.toml").to_owned(),
+            ..Files::default()
+        }
+    }
 
     #[test]
     fn a_week_is_drawn_and_told_of_as_it_goes() {
         let parts = Mutex::new(Vec::new());
         let tell = Tell(|part| parts.lock().expect("nobody else").push(part));
-        let answer = answer(TEXT, 7.0, false, &tell);
+        let answer = answer(&files(), 7.0, false, &tell);
         let section = answer["sections"]["course"].as_str().expect("a section");
         assert!(section.contains("7 days of the nominal unit"), "{section}");
         let parts = parts.into_inner().expect("nobody else");
@@ -113,7 +118,11 @@ mod tests {
     #[test]
     fn days_that_are_none_are_refused() {
         for days in [0.0, -1.0, f64::NAN, 1e9] {
-            assert!(answer(TEXT, days, false, &Tell(|_| {})).get("error").is_some());
+            assert!(
+                answer(&files(), days, false, &Tell(|_| {}))
+                    .get("error")
+                    .is_some()
+            );
         }
     }
 }

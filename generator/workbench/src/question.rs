@@ -1,7 +1,9 @@
 //! The questions that a page may ask.
 
+use std::collections::BTreeMap;
+
 use millpond::generated;
-use millpond::node::NodeFile;
+use millpond::node::{NodeFile, Profiles};
 use millpond::progress::Progress;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
@@ -12,14 +14,29 @@ use crate::{course, fields, sized};
 /// Tells whoever asked how far long work has come, as a part of 1.
 pub struct Tell<F = fn(f64)>(pub F);
 
+/// A node file, and what it names.
+#[derive(Default, Deserialize)]
+pub(crate) struct Files {
+    /// The text of the node file.
+    pub(crate) text: String,
+    /// The text of each measured profile under its path.
+    #[serde(default)]
+    pub(crate) profiles: BTreeMap<String, String>,
+}
+
 /// A question.
 #[derive(Deserialize)]
 #[serde(tag = "ask", rename_all = "snake_case")]
 enum Question {
     /// The fields of a node file, what is wrong with it, and everything that follows from it at once.
-    Size { text: String },
+    Size(Files),
     /// A simulated stretch, the node in the dark, and the pace.
-    Simulate { text: String, days: f64, tuned: bool },
+    Simulate {
+        #[serde(flatten)]
+        files: Files,
+        days: f64,
+        tuned: bool,
+    },
     /// The text with the value of one key changed.
     Edit {
         text: String,
@@ -27,7 +44,7 @@ enum Question {
         value: String,
     },
     /// The C header and the Rust module, to the byte those of the command line.
-    Constants { text: String },
+    Constants(Files),
 }
 
 /// What every answer to a refused node file has.
@@ -49,28 +66,29 @@ pub(crate) struct Refused {
 /// ```
 pub fn answer<F: Fn(f64) + Sync>(question: &str, tell: &Tell<F>) -> String {
     let answered = match serde_json::from_str(question) {
-        Ok(Question::Size { text }) => sized::answer(&text),
-        Ok(Question::Simulate { text, days, tuned }) => course::answer(&text, days, tuned, tell),
+        Ok(Question::Size(files)) => sized::answer(&files),
+        Ok(Question::Simulate { files, days, tuned }) => course::answer(&files, days, tuned, tell),
         Ok(Question::Edit { text, key, value }) => match fields::edited(&text, &key, &value) {
             Some(text) => json!({ "text": text }),
             None => json!({ "error": format!("there is no value at {key}") }),
         },
-        Ok(Question::Constants { text }) => constants(&text, tell),
+        Ok(Question::Constants(files)) => constants(&files, tell),
         Err(error) => json!({ "error": error.to_string() }),
     };
     answered.to_string()
 }
 
-/// The node in `text`, or the answer that refuses it.
-pub(crate) fn node(text: &str) -> Result<NodeFile, Value> {
-    NodeFile::parse("node.toml", text, "").map_err(|problems| {
-        let faults = problems::faults(text, &problems);
+/// The node in `files`, or the answer that refuses it.
+pub(crate) fn node(files: &Files) -> Result<NodeFile, Value> {
+    let given = Profiles::Given(&files.profiles);
+    NodeFile::parse_with("node.toml", &files.text, given).map_err(|problems| {
+        let faults = problems::faults(&problems);
         json!(Refused { faults })
     })
 }
 
-fn constants<F: Fn(f64) + Sync>(text: &str, tell: &Tell<F>) -> Value {
-    let file = match node(text) {
+fn constants<F: Fn(f64) + Sync>(files: &Files, tell: &Tell<F>) -> Value {
+    let file = match node(files) {
         Ok(file) => file,
         Err(refused) => return refused,
     };
@@ -112,5 +130,46 @@ impl<F: Fn(f64) + Sync> Progress for Counted<'_, F> {
         let done = self.done.fetch_add(1, Relaxed) + 1;
         // More steps than were expected are a full bar.
         (self.tell.0)((done as f64 / self.expected.load(Relaxed) as f64).min(1.0));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use millpond::progress::Unseen;
+
+    const TEXT: &str = include_str!("../../../templates/nodes/display-case.toml");
+
+    /// A node with a measured profile, opened beside it: the constants are those of the files on the disk, to the byte.
+    #[test]
+    fn a_measured_profile_makes_the_constants_of_the_command_line() {
+        let phases = TEXT
+            .lines()
+            .find(|line| line.starts_with("phases"))
+            .expect("those of the boot");
+        let text = TEXT.replacen(phases, "profile = \"bench/boot.csv\"", 1);
+        let profile = "time_s,current_ma\n0,3\n0.02,5\n0.03,0\n";
+        let folder = tempfile::tempdir().expect("a folder");
+        std::fs::create_dir(folder.path().join("bench")).expect("a folder");
+        std::fs::write(folder.path().join("bench/boot.csv"), profile).expect("a file");
+        let file = NodeFile::parse("node.toml", &text, folder.path()).expect("sound");
+        let want = generated::from_file(&file, &Unseen).expect("works");
+        let asked = |question: Value| -> Value {
+            serde_json::from_str(&answer(&question.to_string(), &Tell(|_| {}))).expect("JSON")
+        };
+        let got = asked(json!({ "ask": "constants", "text": text, "profiles": { "boot.csv": profile } }));
+        assert_eq!(got["c"], json!(want.c_header()));
+        let without = asked(json!({ "ask": "size", "text": text }));
+        assert_eq!(without["faults"][0]["key"], "boot.profile");
+        // A fault in the profile stands in its file, at its own line.
+        let wrong = asked(
+            json!({ "ask": "size", "text": text, "profiles": { "boot.csv": "time_s,current_ma\n0,3\n0.02,much\n" } }),
+        );
+        let fault = &wrong["faults"][0];
+        assert_eq!(
+            (&fault["file"], &fault["line"], &fault["column"]),
+            (&json!("bench/boot.csv"), &json!(3), &json!(6))
+        );
+        assert_eq!(fault["key"], Value::Null);
     }
 }

@@ -4,12 +4,12 @@ use millpond::report::{Report, Section};
 use serde_json::{Value, json};
 
 use crate::fields;
-use crate::question;
+use crate::question::{self, Files};
 
-/// The answer for the node file in `text`; with `faults`, and without sections, where it is refused.
-pub(crate) fn answer(text: &str) -> Value {
-    let fields = fields::of(text);
-    let file = match question::node(text) {
+/// The answer for the node in `files`; with `faults`, and without sections, where it is refused.
+pub(crate) fn answer(files: &Files) -> Value {
+    let fields = fields::of(&files.text);
+    let file = match question::node(files) {
         Ok(file) => file,
         Err(mut refused) => {
             refused["fields"] = json!(fields);
@@ -42,9 +42,17 @@ mod tests {
 
     const TEXT: &str = include_str!("../../../templates/nodes/crack-gauge.toml");
 
+    fn answer_to(text: &str) -> Value {
+        let files = Files {
+            text: text.to_owned(),
+            ..Files::default()
+        };
+        answer(&files)
+    }
+
     #[test]
     fn a_node_is_sized_and_drawn() {
-        let answer = answer(TEXT);
+        let answer = answer_to(TEXT);
         assert_eq!(answer["transmit_mv"], 3116);
         let ladder = answer["sections"]["thresholds"].as_str().expect("a section");
         assert!(ladder.contains("transmit 3116 mV"), "{ladder}");
@@ -58,7 +66,7 @@ mod tests {
         let text = TEXT
             .replace("\"2.2 ohm\"", "\"2.2 V\"")
             .replace("bits = 10", "bits = 99");
-        let answer = answer(&text);
+        let answer = answer_to(&text);
         let faults = answer["faults"].as_array().expect("a list");
         let keys: Vec<_> = faults.iter().map(|fault| fault["key"].as_str()).collect();
         assert_eq!(keys, [Some("storage.capacitor[0].esr"), Some("sense.bits")]);
@@ -74,7 +82,7 @@ mod tests {
     #[test]
     fn a_text_that_is_no_file_is_refused_too() {
         for text in ["", "schema = ", "[[", "\u{feff}", "a = [1, 2"] {
-            let answer = answer(text);
+            let answer = answer_to(text);
             assert!(
                 !answer["faults"].as_array().expect("a list").is_empty(),
                 "{text:?}"
