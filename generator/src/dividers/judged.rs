@@ -33,16 +33,10 @@ pub(super) fn findings(node: &Node, dividers: &Dividers) -> Vec<Finding> {
         match dividers.sets_for(purpose).next() {
             None => findings.push(none(dividers, called)),
             Some(best) => {
-                let off = (purpose == Use::Gate)
-                    .then(|| off(node, dividers, best))
-                    .flatten();
-                // What is off with nominal parts is no tolerance to write down.
-                let is_off = off.is_some();
-                findings.extend(off.or_else(|| missed(dividers, called, best)));
+                findings.extend(missed(node, dividers, called, best));
                 findings.extend(biased(dividers, called, best));
                 findings.extend(match purpose {
-                    Use::Gate if is_off => None,
-                    Use::Gate => outside(node, best),
+                    Use::Gate => outside(node, dividers, best),
                     Use::Overvoltage => above_rating(node, best),
                     Use::Sense => too_slow(node, dividers, best),
                 });
@@ -92,7 +86,10 @@ fn none(dividers: &Dividers, called: &str) -> Finding {
     }
 }
 
-fn missed(dividers: &Dividers, called: &str, best: &Set) -> Option<Finding> {
+fn missed(node: &Node, dividers: &Dividers, called: &str, best: &Set) -> Option<Finding> {
+    if let Some(allowed) = exceeded(node, dividers, best) {
+        return gate_missed(node, best, allowed);
+    }
     let tolerance = match best.purpose {
         Use::Sense => return None,
         Use::Gate | Use::Overvoltage => dividers.tolerance.0,
@@ -110,8 +107,14 @@ fn missed(dividers: &Dividers, called: &str, best: &Set) -> Option<Finding> {
     })
 }
 
-/// Not even a unit of nominal parts keeps the gate where the thresholds have it.
-fn off(node: &Node, dividers: &Dividers, best: &Set) -> Option<Finding> {
+/// What a gate of nominal parts may be off by, where it is off by more: not even such a unit is where the thresholds have it.
+fn exceeded(node: &Node, dividers: &Dividers, best: &Set) -> Option<Ratio> {
+    let gate = node.supply.gate.as_ref().filter(|_| best.purpose == Use::Gate)?;
+    let allowed = gate.tolerance.max(dividers.tolerance.0);
+    (best.error > allowed).then_some(allowed)
+}
+
+fn gate_missed(node: &Node, best: &Set, allowed: Ratio) -> Option<Finding> {
     let (gate, comparator) = (node.supply.gate.as_ref()?, node.comparator.as_ref()?);
     let lower = best.lower.as_ref()?;
     let cure = match comparator.gate_circuit {
@@ -130,9 +133,8 @@ fn off(node: &Node, dividers: &Dividers, best: &Set) -> Option<Finding> {
             "take a finer --series, or allow more current with --current-at-most".to_owned()
         }
     };
-    let allowed = gate.tolerance.max(dividers.tolerance.0);
-    (best.error > allowed).then(|| Finding {
-        code: "gate-off",
+    Some(Finding {
+        code: "gate-missed",
         severity: Severity::Error,
         text: format!(
             "with nominal parts the best set connects at {} and disconnects at {}; the thresholds rest on {} and {} within {}",
@@ -164,7 +166,11 @@ fn biased(dividers: &Dividers, called: &str, best: &Set) -> Option<Finding> {
 }
 
 /// The gate's own promise, on which the floor of every threshold rests.
-fn outside(node: &Node, best: &Set) -> Option<Finding> {
+fn outside(node: &Node, dividers: &Dividers, best: &Set) -> Option<Finding> {
+    // What is off with nominal parts is no tolerance to write down.
+    if exceeded(node, dividers, best).is_some() {
+        return None;
+    }
     let gate = node.supply.gate.as_ref()?;
     let lower = best.lower.as_ref()?;
     let far = |trip: &Trip| {

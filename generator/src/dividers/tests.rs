@@ -159,7 +159,7 @@ fn bias_coarse_values_and_short_sampling_are_noticed() {
             "gate_circuit = \"feedback\"",
             "gate_circuit = \"pair\"",
             Series::E96,
-            "gate-off",
+            "gate-missed",
         ),
         (
             "sampling_capacitor = \"12 pF\"",
@@ -188,7 +188,7 @@ fn a_pair_without_hysteresis_is_no_gate() {
     let pair = changed("gate_circuit = \"feedback\"", "gate_circuit = \"pair\"");
     let dividers = Dividers::of(&pair, &OPTIONS);
     let finding = &dividers.findings[0];
-    assert_eq!((finding.code, finding.severity), ("gate-off", Severity::Error));
+    assert_eq!((finding.code, finding.severity), ("gate-missed", Severity::Error));
     assert!(
         finding.cure.contains("a `hysteresis` of 647.6 mV"),
         "{}",
@@ -200,7 +200,7 @@ fn a_pair_without_hysteresis_is_no_gate() {
     if let Some(comparator) = &mut cured.comparator {
         comparator.hysteresis = volts(0.6476);
     }
-    assert!(!codes(&Dividers::of(&cured, &OPTIONS)).contains(&"gate-off"));
+    assert!(!codes(&Dividers::of(&cured, &OPTIONS)).contains(&"gate-missed"));
 }
 
 /// By hand: 12 pF share their charge with a capacitor of 2^11 times as much, 24.576 nF, within half a count of ten bits.
