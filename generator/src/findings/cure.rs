@@ -3,7 +3,7 @@
 use std::fmt;
 
 use crate::node::Node;
-use crate::text::Engineering;
+use crate::text::{Engineering, InBaseUnit};
 use crate::units::*;
 
 /// The largest change that is tried: a part a thousand times larger or better is another project.
@@ -42,23 +42,25 @@ pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
         let cured = part.capacitance;
         fits(&changed).then_some(cured)
     });
-    let resistance = smallest(|factor| {
-        let mut changed = node.clone();
-        let cured = ohms(round_down((now.esr / factor).get::<ohm>()));
-        changed.storage[largest].esr = cured;
-        fits(&changed).then_some(cured)
+    let lower = |now: f64, set: &dyn Fn(&mut Node, f64)| {
+        smallest(|factor| {
+            let mut changed = node.clone();
+            let cured = round_down(now / factor);
+            set(&mut changed, cured);
+            fits(&changed).then_some(cured)
+        })
+    };
+    let resistance = lower(now.esr.get::<ohm>(), &|node, cured_ohm| {
+        node.storage[largest].esr = ohms(cured_ohm);
     });
     let charges = node.harvest.maximum_current;
-    let charging = smallest(|factor| {
-        let mut changed = node.clone();
-        let cured = amperes(round_down((charges / factor).get::<ampere>()));
-        changed.harvest.maximum_current = cured;
-        fits(&changed).then_some(cured)
+    let charging = lower(charges.get::<ampere>(), &|node, cured_a| {
+        node.harvest.maximum_current = amperes(cured_a);
     });
     Cure {
         capacitance: capacitance.map(|cured| (now.capacitance, cured)),
-        resistance: resistance.map(|cured| (now.esr, cured)),
-        charging: charging.map(|cured| (charges, cured)),
+        resistance: resistance.map(|cured_ohm| (now.esr, ohms(cured_ohm))),
+        charging: charging.map(|cured_a| (charges, amperes(cured_a))),
     }
 }
 
@@ -100,27 +102,13 @@ fn step_of(value: f64) -> f64 {
 
 impl fmt::Display for Cure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let capacitance = self.capacitance.map(|(now, cured)| {
-            format!(
-                "a capacitance of {} instead of {}",
-                Engineering(cured, "F"),
-                Engineering(now, "F")
-            )
-        });
-        let resistance = self.resistance.map(|(now, cured)| {
-            format!(
-                "a series resistance of {} instead of {}",
-                Engineering(cured, "ohm"),
-                Engineering(now, "ohm")
-            )
-        });
-        let charging = self.charging.map(|(now, cured)| {
-            format!(
-                "a harvest.maximum_current of {} instead of {}",
-                Engineering(cured, "A"),
-                Engineering(now, "A")
-            )
-        });
+        let capacitance = self.capacitance.map(|change| instead("capacitance", change, "F"));
+        let resistance = self
+            .resistance
+            .map(|change| instead("series resistance", change, "ohm"));
+        let charging = self
+            .charging
+            .map(|change| instead("harvest.maximum_current", change, "A"));
         let useless = match (&capacitance, &resistance) {
             (Some(_), None) => "; no lower series resistance alone would",
             (None, Some(_)) => "; no larger capacitance alone would",
@@ -141,4 +129,12 @@ impl fmt::Display for Cure {
         let comma = if cures.len() > 1 { "," } else { "" };
         write!(f, "{}{comma} would do{useless}", cures.join(", or "))
     }
+}
+
+fn instead<Q: InBaseUnit>(input: &str, (now, cured): (Q, Q), unit: &'static str) -> String {
+    format!(
+        "a {input} of {} instead of {}",
+        Engineering(cured, unit),
+        Engineering(now, unit)
+    )
 }
