@@ -83,16 +83,16 @@ fn profiles(node: Option<&Path>) -> Vec<Named> {
     let Some(node) = node.filter(|path| path.is_file()) else {
         return Vec::new();
     };
-    let inputs = match NodeFile::load(node) {
-        Ok(file) => file.inputs,
-        Err(LoadError::Refused(problems)) => problems.files,
+    let profiles = match NodeFile::load(node) {
+        Ok(file) => file.profiles,
+        Err(LoadError::Refused(problems)) => problems.files.into_iter().skip(1).collect(),
         Err(_) => Vec::new(),
     };
-    let named = |input: InputText| Named {
+    let named = |profile: InputText| Named {
         called: PROFILE,
-        path: PathBuf::from(input.path),
+        path: PathBuf::from(profile.path),
     };
-    inputs.into_iter().skip(1).map(named).collect()
+    profiles.into_iter().map(named).collect()
 }
 
 /// Where a file is, or would be.

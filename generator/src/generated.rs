@@ -1,6 +1,7 @@
 //! The whole way in one call: from a node file to the text of its constants.
 
 use std::fmt;
+use std::iter;
 use std::path::{Path, PathBuf};
 
 use millpond_policy::{Policy, WhenFull};
@@ -144,10 +145,9 @@ pub fn without_plan(file: &NodeFile) -> Result<Generated, Refusal> {
     Ok(Generated {
         constants,
         findings,
-        inputs: file
-            .inputs
-            .iter()
-            .map(|input| PathBuf::from(&input.path))
+        inputs: iter::once(&file.path)
+            .chain(file.profiles.iter().map(|profile| &profile.path))
+            .map(PathBuf::from)
             .collect(),
     })
 }

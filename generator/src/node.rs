@@ -335,12 +335,15 @@ impl Harvest {
     /// What of the `offered` power reaches storage at this terminal voltage, above the cold start: after the converter's efficiency, and
     /// no more than its largest current carries (W).
     ///
-    /// ```no_run
-    /// # fn show(node: &millpond::node::Node) {
+    /// ```
+    /// use millpond::node::Node;
     /// use millpond::units::*;
-    /// let reaches = node.harvest.at_storage(watts(900e-6), volts(3.6));
-    /// assert!(reaches <= node.harvest.maximum_current * volts(3.6));
-    /// # }
+    /// let node = Node::read(include_str!("../../templates/nodes/pump-bearing.toml"))?;
+    /// let reaches = node.harvest.at_storage(watts(1e-3), volts(3.6));
+    /// assert_eq!(reaches, watts(1e-3) * node.harvest.converter_efficiency);
+    /// let most = node.harvest.maximum_current * volts(3.6);
+    /// assert_eq!(node.harvest.at_storage(watts(1.0), volts(3.6)), most);
+    /// # Ok::<(), millpond::problem::Problems>(())
     /// ```
     pub fn at_storage(&self, offered: Power, terminal: Voltage) -> Power {
         (offered * self.converter_efficiency).min(self.maximum_current * terminal)

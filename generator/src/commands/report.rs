@@ -82,7 +82,7 @@ fn inputs(arguments: &Report, file: &NodeFile) -> Result<Vec<Input>, Failure> {
     };
     // The path as it was given: a name that is no text is lost in a message, not here.
     let mut inputs = vec![read("node file", &arguments.node)?];
-    for profile in file.inputs.iter().skip(1) {
+    for profile in &file.profiles {
         inputs.push(read("profile", Path::new(&profile.path))?);
     }
     if let Some(trace) = &arguments.trace {

@@ -1,7 +1,5 @@
 //! `millpond workbench`: the library in a page, with the node's inputs as fields.
 
-use std::collections::BTreeMap;
-
 use millpond::node::{LoadError, NodeFile};
 use millpond::workbench;
 
@@ -21,18 +19,18 @@ const WITHOUT: &str = "this millpond was built without the workbench; `cargo ins
 /// node file → page → file, or a server on this machine alone
 pub(crate) fn run(arguments: &Workbench) -> Result<(), Failure> {
     let wasm = WASM.ok_or_else(|| Failure::Unusable(WITHOUT.to_owned()))?;
-    let files = match NodeFile::load(&arguments.node) {
-        Ok(file) => file.inputs,
+    let (text, profiles) = match NodeFile::load(&arguments.node) {
+        Ok(file) => (file.text, file.profiles),
         // The page is a place to mend a node file in.
         Err(LoadError::Refused(problems)) => {
             super::say(problems.render(colour()).trim_end_matches('\n'));
-            problems.files
+            let mut files = problems.files.into_iter();
+            let text = files.next().map_or_else(String::new, |file| file.text);
+            (text, files.collect())
         }
         Err(other) => return Err(other.into()),
     };
-    let mut files = files.into_iter();
-    let text = files.next().map_or_else(String::new, |file| file.text);
-    let profiles: BTreeMap<_, _> = files.map(|file| (file.path, file.text)).collect();
+    let profiles = profiles.into_iter().map(|file| (file.path, file.text)).collect();
     let name = arguments.node.file_name().unwrap_or(arguments.node.as_os_str());
     let page = workbench::page(&name.to_string_lossy(), &text, &profiles, wasm);
     let Some(output) = &arguments.output else {

@@ -35,8 +35,8 @@ pub struct NodeFile {
     /// SHA-256, in hexadecimal, over the bytes of the file and then of every profile it names, in the order
     /// boot, measure, transmit.
     pub input_hash: String,
-    /// Every file that was read: the node file and the profiles that it names.
-    pub inputs: Vec<InputText>,
+    /// The profiles that it names, as they were read.
+    pub profiles: Vec<InputText>,
 }
 
 /// Why a node file could not be used.
@@ -152,14 +152,14 @@ impl NodeFile {
 
         let mut list = log.problems.into_inner();
         syntax::merge(text, &errors, &mut list);
-        let files = log.files.into_inner();
+        let mut files = log.files.into_inner();
         match node {
             Some(node) if list.is_empty() => Ok(NodeFile {
                 path: label.to_string(),
                 text: text.to_string(),
                 node,
                 input_hash: hash(&files),
-                inputs: files,
+                profiles: files.split_off(1),
             }),
             _ => Err(Problems::new(files, list)),
         }
@@ -365,10 +365,9 @@ mod tests {
             let section = header.trim_matches(['[', ']']);
             let (outer, name) = section.split_once('.').expect("two names");
             if keys.is_empty() {
-                assert!(
-                    asked_in(outer).iter().all(|key| key.starts_with(name)),
-                    "{header}"
-                );
+                let asked = asked_in(outer);
+                assert!(asked.contains(name), "{header}");
+                assert!(asked.iter().all(|key| key.starts_with(name)), "{header}");
             } else {
                 assert_eq!(
                     keys.iter().copied().collect::<BTreeSet<_>>(),

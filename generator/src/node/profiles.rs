@@ -58,7 +58,7 @@ fn in_memory(texts: &BTreeMap<String, String>, name: &str) -> Result<String, Unr
     let alike = |path: &str| Path::new(path).ends_with(name) || Path::new(name).ends_with(path);
     let found = texts
         .get(name)
-        .or_else(|| Some(texts.iter().find(|(path, _)| alike(path))?.1));
+        .or_else(|| texts.iter().find(|(path, _)| alike(path)).map(|(_, text)| text));
     let text = found.ok_or(Unread {
         reason: "is not there".to_owned(),
         cure: "open it together with the node file",

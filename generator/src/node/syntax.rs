@@ -27,7 +27,7 @@ pub(super) fn merge(text: &str, errors: &[toml::de::Error], list: &mut Vec<Probl
             line = line_around(text, &span);
             damaged.push(line.clone());
         }
-        if is_duplicate && opens_section(&text[line.clone()]) {
+        if is_duplicate && header(&text[line.clone()]).is_some() {
             repeated = next_section(text, line.end);
         }
         let problem = problem(text, &line, span, error.message());
@@ -103,15 +103,17 @@ fn problem(text: &str, range: &Range<usize>, span: Range<usize>, message: &str) 
     Problem::new(span, format!("not valid TOML: {title}"), expected, cure)
 }
 
-fn opens_section(line: &str) -> bool {
-    line.trim_start().starts_with('[')
+/// The header of a line that opens a section.
+fn header(line: &str) -> Option<&str> {
+    let line = line.trim_start();
+    line.split_inclusive(']').next().filter(|_| line.starts_with('['))
 }
 
-/// Where the next section opens after `from`, or the end of the text.
+/// Where the next section opens after `from`, the end of a line, or the end of the text.
 fn next_section(text: &str, from: usize) -> usize {
     let mut at = from;
     for line in text[from..].split_inclusive('\n') {
-        if at > from && opens_section(line) {
+        if header(line).is_some() {
             return at;
         }
         at += line.len();
@@ -121,11 +123,8 @@ fn next_section(text: &str, from: usize) -> usize {
 
 /// The number of the line of `before` that opens the section that `line` opens again.
 fn first_like(before: &str, line: &str) -> Option<usize> {
-    let header = |line: &str| line.trim_start().split_inclusive(']').next().map(str::to_owned);
-    let again = header(line).filter(|_| opens_section(line));
-    let at = before
-        .lines()
-        .position(|line| opens_section(line) && header(line) == again)?;
+    let again = header(line)?;
+    let at = before.lines().position(|line| header(line) == Some(again))?;
     Some(at + 1)
 }
 

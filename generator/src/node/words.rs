@@ -12,34 +12,30 @@ pub(super) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> O
     if word.len() > MOST_COMPARED_BYTES {
         return None;
     }
-    let lower = word.to_lowercase().replace('-', "_");
-    let known: Vec<_> = known.collect();
-    // A key with one more word at either end: `solar_area`.
-    let within = |candidate: &&&str| {
-        let rest = lower
-            .strip_suffix(**candidate)
-            .map(|rest| rest.ends_with('_'))
-            .or_else(|| lower.strip_prefix(**candidate).map(|rest| rest.starts_with('_')));
-        rest == Some(true)
+    let plain = |text: &str| text.to_lowercase().replace('-', "_");
+    let word = plain(word);
+    let known: Vec<_> = known.map(|candidate| (plain(candidate), candidate)).collect();
+    // One more word at either end: `solar_area`.
+    let is_longer = |candidate: &str| {
+        word.strip_suffix(candidate)
+            .is_some_and(|rest| rest.ends_with('_'))
+            || word
+                .strip_prefix(candidate)
+                .is_some_and(|rest| rest.starts_with('_'))
     };
-    if let Some(candidate) = known
-        .iter()
-        .filter(within)
-        .max_by_key(|candidate| candidate.len())
-    {
-        return Some(candidate);
-    }
-    known
-        .into_iter()
-        .map(|candidate| {
-            (
-                strsim::jaro_winkler(&lower, &candidate.replace('-', "_").to_lowercase()),
-                candidate,
-            )
-        })
-        .filter(|(likeness, _)| *likeness >= LEAST_LIKENESS)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, candidate)| candidate)
+    let within = known.iter().filter(|(candidate, _)| is_longer(candidate));
+    let alike = || {
+        known
+            .iter()
+            .map(|known| (strsim::jaro_winkler(&word, &known.0), known))
+            .filter(|(likeness, _)| *likeness >= LEAST_LIKENESS)
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, known)| known)
+    };
+    within
+        .max_by_key(|(candidate, _)| candidate.len())
+        .or_else(alike)
+        .map(|(_, candidate)| *candidate)
 }
 
 /// "a", "a and b", "a, b and c".
