@@ -11,7 +11,7 @@ use millpond::generated;
 use millpond::node::{Node, NodeFile};
 use millpond::progress::Unseen;
 use millpond::thresholds::Thresholds;
-use millpond_tests::command::workbench;
+use millpond_tests::command::{workbench, write_page};
 use millpond_tests::measured;
 use serde_json::{Value, json};
 
@@ -31,14 +31,7 @@ fn example(node: &str) -> PathBuf {
 pub(crate) fn from_file(browser: &Browser, node: &str) -> Result<(), Failed> {
     let folder = tempfile::tempdir()?;
     let page = folder.path().join("workbench.html");
-    let output = workbench()?
-        .arg(example(node))
-        .arg("--output")
-        .arg(&page)
-        .output()?;
-    if !output.status.success() {
-        return Err(String::from_utf8_lossy(&output.stderr).into_owned().into());
-    }
+    write_page(&example(node), &page)?;
     check(browser, &format!("file://{}", page.display()), node)
 }
 
@@ -101,8 +94,11 @@ fn check(browser: &Browser, page: &str, node: &str) -> Result<(), Failed> {
         measured::measured(&fs::read_to_string(example(node))?)?,
     )?;
     fs::write(&profile, measured::PROFILE)?;
+    let measured_page = folder.path().join("measured.html");
+    write_page(&measured_node, &measured_page)?;
     let answer = browser.look(json!({
         "look": "workbench", "page": page, "other": example("display-case"), "measured": [measured_node, profile],
+        "measured_page": measured_page,
     }))?;
     for list in ["messages", "requests", "faults", "overflows"] {
         none(&answer, list)?;
@@ -142,9 +138,11 @@ fn check(browser: &Browser, page: &str, node: &str) -> Result<(), Failed> {
         &saved("measured_header"),
         &constants.c_header(),
     )?;
-    if answer["measured"]["ladder"] != json!(ladder(&file.node)) || answer["measured"]["invalid"] != json!(0)
-    {
-        return Err(format!("with a measured profile: {}", answer["measured"]).into());
+    for state in ["measured", "embedded"] {
+        let got = &answer[state];
+        if got["ladder"] != json!(ladder(&file.node)) || got["invalid"] != json!(0) {
+            return Err(format!("{state}, with its profile: {got}").into());
+        }
     }
     let alone = answer["alone"].as_str().unwrap_or_default();
     if !alone.contains("open it together with the node file") {

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use libtest_mimic::{Arguments, Failed, Trial};
-use millpond_tests::command::{with_the_page, workbench};
+use millpond_tests::command::{with_the_page, write_page};
 use millpond_tests::measured;
 use millpond_tests::tool::{self, Tool};
 use millpond_workbench::{Tell, answer};
@@ -176,13 +176,6 @@ fn page() -> Result<PathBuf, Failed> {
 
 fn built() -> Result<PathBuf, Failed> {
     let page = Path::new(env!("CARGO_TARGET_TMPDIR")).join("engine.html");
-    let output = workbench()?
-        .arg(example(NODES[0]))
-        .arg("--output")
-        .arg(&page)
-        .output()?;
-    if !output.status.success() {
-        return Err(String::from_utf8_lossy(&output.stderr).into_owned().into());
-    }
+    write_page(&example(NODES[0]), &page)?;
     Ok(page)
 }

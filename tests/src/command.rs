@@ -94,3 +94,17 @@ pub fn workbench() -> Result<Command, String> {
     command.arg("workbench").current_dir(ROOT).stdin(Stdio::null());
     Ok(command)
 }
+
+/// Writes the workbench of a node file to `page`.
+///
+/// # Errors
+///
+/// What the command says, or why there is none.
+pub fn write_page(node: &Path, page: &Path) -> Result<(), String> {
+    let output = workbench()?.arg(node).arg("--output").arg(page).output();
+    let output = output.map_err(|error| error.to_string())?;
+    if output.status.success() {
+        return Ok(());
+    }
+    Err(String::from_utf8_lossy(&output.stderr).into_owned())
+}
