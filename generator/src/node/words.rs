@@ -68,6 +68,9 @@ mod tests {
             Some("efficiency")
         );
         assert_eq!(nearest("leakage_current", known.into_iter()), Some("leakage"));
+        // Too long to be like it: a likeness of 0.79, by hand (3/27 + 1 + 1)/3 and 0.3 of the rest.
+        let esr = ["esr"].into_iter();
+        assert_eq!(nearest("esr_of_one_cell_at_delivery", esr), Some("esr"));
         assert_eq!(nearest(&"x".repeat(10_000), known.into_iter()), None);
     }
 
