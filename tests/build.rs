@@ -10,7 +10,7 @@ use std::path::PathBuf;
 
 use millpond::emit::{self, Constants, DecideCounts, EmittedPlan};
 use millpond::generated::Refusal;
-use millpond::node::LoadError;
+use millpond::input::LoadError;
 use millpond_policy::{Costs, EnergyModel, PACE_ROWS, PaceRow, Plan, Policy, PolicyParts, Sense, WhenFull};
 
 /// Every warning that a firmware project may turn on is an error here.
@@ -100,9 +100,9 @@ fn own_node() -> Result<Option<Constants>, Box<dyn Error>> {
     let shown = path.display();
     let generated = match millpond::generate(PathBuf::from("..").join(&path)) {
         Ok(generated) => generated,
-        Err(Refusal::File(LoadError::Unreadable { source, .. })) => {
+        Err(Refusal::File(LoadError::Unreadable { why, .. })) => {
             println!(
-                "cargo::error=MILLPOND_NODE={shown} cannot be read: {source}; the path is seen from the top of the project"
+                "cargo::error=MILLPOND_NODE={shown} {why}; the path is seen from the top of the project"
             );
             return Err("the node that MILLPOND_NODE names cannot be read".into());
         }

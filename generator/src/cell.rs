@@ -20,7 +20,8 @@ mod tests;
 
 use std::path::Path;
 
-use crate::income::{self, TraceError};
+use crate::income;
+use crate::input::{self, LoadError};
 use crate::problem::{InputText, Problem, Problems};
 use crate::units::*;
 
@@ -85,14 +86,14 @@ pub struct Band {
 }
 
 impl Cell {
-    /// Reads and reduces the discharge in a CSV file.
+    /// Reads and reduces the discharge in a CSV file of at most 256 MiB.
     ///
     /// # Errors
     ///
-    /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
-    pub fn load(path: impl AsRef<Path>, current: Current, rated: Voltage) -> Result<Self, TraceError> {
-        let file = income::read_text(path.as_ref(), income::MOST_TRACE_BYTES, income::SAMPLE_LESS)?;
-        Self::parse(&file.path, &file.text, current, rated).map_err(TraceError::Refused)
+    /// [`LoadError::Refused`] with all faults at once, or what kept the file from being read at all.
+    pub fn load(path: impl AsRef<Path>, current: Current, rated: Voltage) -> Result<Self, LoadError> {
+        let file = input::read(path.as_ref(), income::LIMIT)?;
+        Self::parse(&file.path, &file.text, current, rated).map_err(LoadError::Refused)
     }
 
     /// Reads and reduces a discharge at `current` of a capacitor of the voltage `rated`, both above 0; `label` stands for

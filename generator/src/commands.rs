@@ -26,14 +26,16 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 use millpond::emit;
 use millpond::generated;
-use millpond::income::{Income, TraceError};
+use millpond::income::Income;
+use millpond::input::{self, Limit, LoadError};
 use millpond::node::{NodeFile, Pace};
 use millpond::plan::Planned;
 use millpond::plan::made::Made;
+use millpond::problem::InputText;
 use millpond::thresholds::Thresholds;
 use millpond_policy::Policy;
 
-use crate::failure::{Failure, colour};
+use crate::failure::Failure;
 
 /// A remark on standard error, if there is one; nothing is left to tell it to where that is closed.
 pub(crate) fn say(remark: &str) {
@@ -91,16 +93,17 @@ fn plan(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Opt
     Ok(Made::usual(node, thresholds))
 }
 
+/// The text of a file beside the node file, if one is named.
+fn beside(path: Option<&Path>, limit: Limit) -> Result<Option<InputText>, Failure> {
+    Ok(path.map(|path| input::read(path, limit)).transpose()?)
+}
+
 /// The income of a run: the trace if there is one, else the node's own source; `None` where that leaves it to a trace.
-fn income(file: &NodeFile, trace: Option<&Path>) -> Result<Option<Income>, Failure> {
+fn income(file: &NodeFile, trace: Option<&InputText>) -> Result<Option<Income>, Failure> {
     let source = &file.node.harvest.source;
     let Some(trace) = trace else {
         return Ok(Income::of(source));
     };
-    Income::load(trace, source)
-        .map(Some)
-        .map_err(|error| match error {
-            TraceError::Refused(problems) => Failure::Refused(problems.render(colour())),
-            other => Failure::Unusable(other.to_string()),
-        })
+    let income = Income::parse(&trace.path, &trace.text, source);
+    Ok(Some(income.map_err(LoadError::Refused)?))
 }

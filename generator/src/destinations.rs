@@ -6,7 +6,8 @@ use std::fs::{self, Metadata};
 use std::path::{Path, PathBuf};
 
 use millpond::emit::{behind_links, folder_of, try_place};
-use millpond::node::{LoadError, NodeFile};
+use millpond::input::LoadError;
+use millpond::node::NodeFile;
 use millpond::problem::InputText;
 
 use crate::cli::{Files, Named};

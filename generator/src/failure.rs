@@ -3,7 +3,7 @@
 use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
 
-use millpond::node::LoadError;
+use millpond::input::LoadError;
 
 /// Why a command failed, by exit code.
 pub(crate) enum Failure {

@@ -100,7 +100,7 @@ impl Fit {
     /// Fits a log of `node`, with what was measured beside it.
     ///
     /// ```no_run
-    /// # fn show(node: &millpond::node::Node) -> Result<(), millpond::log::LogError> {
+    /// # fn show(node: &millpond::node::Node) -> Result<(), millpond::input::LoadError> {
     /// use millpond::{fit::{Fit, Known}, log::Log};
     /// let fit = Fit::of(node, &Log::load("bench.csv")?, &Known::NOTHING);
     /// for parameter in &fit.parameters {

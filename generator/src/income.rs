@@ -33,18 +33,18 @@ pub mod sun;
 mod trace;
 pub mod weather;
 
-use std::fs;
-use std::io::Read as _;
 use std::path::Path;
 
+use crate::input::{self, Limit, LoadError};
 use crate::node::Source;
 use crate::problem::{InputText, Problems};
 use crate::units::*;
 
-/// A larger trace is refused: this one already has more than ten million rows.
-pub const MOST_TRACE_BYTES: u64 = 256 << 20;
-/// What would cure a recording that is too large.
-pub(crate) const SAMPLE_LESS: &str = "sample it less often, or cut it";
+/// Of a trace: one of this size already has more than ten million rows.
+pub const LIMIT: Limit = Limit {
+    most_bytes: 256 << 20,
+    cure: "sample it less often, or cut it",
+};
 
 /// A stretch of time in which the same power is offered.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -60,40 +60,6 @@ pub struct Segment {
 pub struct Income {
     /// One round: ends rise, neighbours differ, the last end is the period.
     round: Vec<Segment>,
-}
-
-/// Why a trace could not be used.
-#[derive(Debug, thiserror::Error)]
-pub enum TraceError {
-    /// The file could not be opened or read.
-    #[error("{path} cannot be read: {source}")]
-    Unreadable {
-        /// Path as the user gave it.
-        path: String,
-        /// What the system said.
-        source: std::io::Error,
-    },
-    /// The file is larger than such a file may be.
-    #[error("{path} is larger than {} MiB, the most that is read: {cure}", most_bytes >> 20)]
-    TooLarge {
-        /// What it may have: [`MOST_TRACE_BYTES`] for a trace.
-        most_bytes: u64,
-        /// What would cure it, for this sort of file.
-        cure: &'static str,
-        /// Path as the user gave it.
-        path: String,
-    },
-    /// The file is not UTF-8 text.
-    #[error("{path} is not text: byte {offset} (counted from 0) is not UTF-8; save it as UTF-8 text")]
-    NotText {
-        /// Path as the user gave it.
-        path: String,
-        /// Position of the first byte that is not UTF-8.
-        offset: usize,
-    },
-    /// The file was read and what it says cannot be a trace of this node.
-    #[error("{0}")]
-    Refused(Problems),
 }
 
 impl Income {
@@ -137,14 +103,14 @@ impl Income {
         }
     }
 
-    /// Reads a trace or a weather file that stands in for `source`.
+    /// Reads a trace or a weather file, of at most 256 MiB, that stands in for `source`.
     ///
     /// # Errors
     ///
-    /// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
-    pub fn load(path: impl AsRef<Path>, source: &Source) -> Result<Self, TraceError> {
-        let file = read_text(path.as_ref(), MOST_TRACE_BYTES, SAMPLE_LESS)?;
-        Self::parse(&file.path, &file.text, source).map_err(TraceError::Refused)
+    /// [`LoadError::Refused`] with all faults at once, or what kept the file from being read at all.
+    pub fn load(path: impl AsRef<Path>, source: &Source) -> Result<Self, LoadError> {
+        let file = input::read(path.as_ref(), LIMIT)?;
+        Self::parse(&file.path, &file.text, source).map_err(LoadError::Refused)
     }
 
     /// Reads a trace or a weather file from text; `label` stands for the path in messages.
@@ -265,39 +231,6 @@ impl Income {
             place: 0,
             now_s: 0.0,
         }
-    }
-}
-
-/// The whole text of a file of at most `most_bytes`; `cure` says what would help one that is too large.
-pub(crate) fn read_text(path: &Path, most_bytes: u64, cure: &'static str) -> Result<InputText, TraceError> {
-    let label = path.display().to_string();
-    let unreadable = |source| TraceError::Unreadable {
-        path: label.clone(),
-        source,
-    };
-    let too_large = || TraceError::TooLarge {
-        path: label.clone(),
-        most_bytes,
-        cure,
-    };
-    let file = fs::File::open(path).map_err(unreadable)?;
-    if file.metadata().map_err(unreadable)?.len() > most_bytes {
-        return Err(too_large());
-    }
-    // A pipe or device has no length to ask for.
-    let mut bytes = Vec::new();
-    file.take(most_bytes + 1)
-        .read_to_end(&mut bytes)
-        .map_err(unreadable)?;
-    if bytes.len() as u64 > most_bytes {
-        return Err(too_large());
-    }
-    match String::from_utf8(bytes) {
-        Ok(text) => Ok(InputText { path: label, text }),
-        Err(error) => Err(TraceError::NotText {
-            path: label,
-            offset: error.utf8_error().valid_up_to(),
-        }),
     }
 }
 

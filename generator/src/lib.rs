@@ -27,6 +27,8 @@ pub mod progress;
 
 pub mod problem;
 
+pub mod input;
+
 pub mod node;
 
 pub mod model;

@@ -14,14 +14,17 @@ mod header;
 mod order;
 mod rows;
 
-use std::fs;
 use std::path::Path;
 
+use crate::input::{self, Limit, LoadError};
 use crate::problem::{InputText, Problem, Problems};
 use crate::simulate::timeline::Event;
 
-/// A larger file is no log of one prototype: ten million rows.
-pub const MOST_LOG_BYTES: u64 = 512 << 20;
+/// Of a log: one of this size has more than ten million rows.
+pub const LIMIT: Limit = Limit {
+    most_bytes: 512 << 20,
+    cure: "cut it, or log less often",
+};
 /// What is said to be in millivolts and never above this is in volts, the most that a node may have: nothing is fed from so few
 /// millivolts.
 const VOLTS_AT_MOST: f32 = 66.0;
@@ -50,66 +53,15 @@ pub struct Log {
 /// Stands for a count that is not in the log.
 pub const NO_COUNT: u32 = u32::MAX;
 
-/// Why a log could not be used.
-#[derive(Debug, thiserror::Error)]
-pub enum LogError {
-    /// The file could not be opened or read.
-    #[error("{path} cannot be read: {source}")]
-    Unreadable {
-        /// Path as the user gave it.
-        path: String,
-        /// What the system said.
-        source: std::io::Error,
-    },
-    /// The file is larger than [`MOST_LOG_BYTES`].
-    #[error("{path} is larger than {} MiB: cut it, or log less often", MOST_LOG_BYTES >> 20)]
-    TooLarge {
-        /// Path as the user gave it.
-        path: String,
-    },
-    /// The file is not UTF-8 text.
-    #[error("{path} is not text: byte {offset} (counted from 0) is not UTF-8; save it as CSV in UTF-8")]
-    NotText {
-        /// Path as the user gave it.
-        path: String,
-        /// Position of the first byte that is not UTF-8.
-        offset: usize,
-    },
-    /// The file was read and what it says cannot be a log.
-    #[error("{0}")]
-    Refused(Problems),
-}
-
 impl Log {
-    /// Reads a log.
+    /// Reads a log of at most 512 MiB.
     ///
     /// # Errors
     ///
-    /// [`LogError::Refused`] with the line, or what kept the file from being read at all.
-    pub fn load(path: impl AsRef<Path>) -> Result<Self, LogError> {
-        let path = path.as_ref();
-        let label = path.display().to_string();
-        let unreadable = |source| LogError::Unreadable {
-            path: label.clone(),
-            source,
-        };
-        let file = fs::File::open(path).map_err(unreadable)?;
-        let length = file.metadata().map_err(unreadable)?.len();
-        if length > MOST_LOG_BYTES {
-            return Err(LogError::TooLarge { path: label });
-        }
-        let mut bytes = Vec::with_capacity(length as usize + 1);
-        // A pipe or device has no length to ask for.
-        std::io::Read::read_to_end(&mut std::io::Read::take(file, MOST_LOG_BYTES + 1), &mut bytes)
-            .map_err(unreadable)?;
-        if bytes.len() as u64 > MOST_LOG_BYTES {
-            return Err(LogError::TooLarge { path: label });
-        }
-        let text = String::from_utf8(bytes).map_err(|error| LogError::NotText {
-            path: label.clone(),
-            offset: error.utf8_error().valid_up_to(),
-        })?;
-        Self::parse(&label, &text).map_err(LogError::Refused)
+    /// [`LoadError::Refused`] with the line, or what kept the file from being read at all.
+    pub fn load(path: impl AsRef<Path>) -> Result<Self, LoadError> {
+        let file = input::read(path.as_ref(), LIMIT)?;
+        Self::parse(&file.path, &file.text).map_err(LoadError::Refused)
     }
 
     /// Reads a log from text; `label` stands for the path in messages.

@@ -30,7 +30,7 @@ pub mod unit;
 mod value;
 mod words;
 
-pub use file::{LoadError, NodeFile};
+pub use file::NodeFile;
 pub use profiles::Profiles;
 
 use crate::units::*;

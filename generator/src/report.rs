@@ -16,8 +16,8 @@ mod page;
 mod rules;
 mod tornado;
 
-use std::fs;
-use std::io;
+use std::borrow::Cow;
+use std::ffi::OsStr;
 use std::path::Path;
 
 use millpond_policy::Policy;
@@ -67,27 +67,22 @@ pub struct Input {
 }
 
 impl Input {
-    /// Reads the file at `path` for its hash.
-    ///
-    /// # Errors
-    ///
-    /// If it cannot be read.
+    /// The file of this path and text. It is not read again: a pipe has its text only once.
     ///
     /// ```
     /// use millpond::report::Input;
-    /// let input = Input::of("node file", "../templates/nodes/crack-gauge.toml")?;
-    /// assert_eq!((input.name.as_str(), input.sha256.len()), ("crack-gauge.toml", 64));
-    /// # Ok::<(), std::io::Error>(())
+    /// let input = Input::of("bench log", "logs/empty.csv", "");
+    /// assert_eq!(input.name, "empty.csv");
+    /// // FIPS 180-4, of no bytes.
+    /// assert_eq!(input.sha256, "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
     /// ```
-    pub fn of(role: &'static str, path: impl AsRef<Path>) -> io::Result<Self> {
-        let path = path.as_ref();
-        let bytes = fs::read(path)?;
-        let name = path.file_name().unwrap_or(path.as_os_str());
-        Ok(Self {
+    pub fn of(role: &'static str, path: &str, text: &str) -> Self {
+        let name = Path::new(path).file_name().map(OsStr::to_string_lossy);
+        Self {
             role,
-            name: name.to_string_lossy().into_owned(),
-            sha256: hexadecimal(&Sha256::digest(&bytes)),
-        })
+            name: name.map_or_else(|| path.to_owned(), Cow::into_owned),
+            sha256: hexadecimal(&Sha256::digest(text)),
+        }
     }
 }
 
@@ -117,7 +112,7 @@ pub struct Sources<'a> {
 /// let sources = report::Sources { file: &file, inputs: &[], income: income.as_ref(), plan: None, days: 2.0, fit: None };
 /// let page = report::page(&sources, &Unseen);
 /// assert!(page.starts_with("<!doctype html>") && page.contains("display-case"));
-/// # Ok::<(), millpond::node::LoadError>(())
+/// # Ok::<(), millpond::input::LoadError>(())
 /// ```
 pub fn page(sources: &Sources, progress: &dyn Progress) -> String {
     let mut report = Report::of(sources.file);
@@ -156,7 +151,7 @@ impl<'a> Report<'a> {
     /// let file = NodeFile::load("../templates/nodes/crack-gauge.toml")?;
     /// let report = Report::of(&file);
     /// assert!(report.section(Section::Thresholds).contains("transmit 3116 mV"));
-    /// # Ok::<(), millpond::node::LoadError>(())
+    /// # Ok::<(), millpond::input::LoadError>(())
     /// ```
     pub fn of(file: &'a NodeFile) -> Self {
         let node = &file.node;

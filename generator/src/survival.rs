@@ -210,7 +210,7 @@ impl Survival {
     /// let worst = Survival::of(&node, &thresholds, Corner::Worst);
     /// // The policy spreads what is stored over 16 h.
     /// assert!(worst.rows[3].from_full.acting > node.policy.dark_horizon);
-    /// # Ok::<(), millpond::node::LoadError>(())
+    /// # Ok::<(), millpond::input::LoadError>(())
     /// ```
     pub fn of(node: &Node, thresholds: &Thresholds, corner: Corner) -> Self {
         let unit = Unit::of(node, thresholds, corner);

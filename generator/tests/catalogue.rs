@@ -5,7 +5,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use millpond::income::TraceError;
+use millpond::input::LoadError;
 use millpond::node::{Capacitor, Node};
 use millpond::size::catalogue::{from_csv, load};
 use proptest::prelude::*;
@@ -30,7 +30,7 @@ fn every_bad_catalogue_has_its_message() {
     names.sort();
     assert!(names.len() >= 6, "only {} bad catalogues found", names.len());
     for path in names {
-        let Err(TraceError::Refused(mut problems)) = load(&path, &own()) else {
+        let Err(LoadError::Refused(mut problems)) = load(&path, &own()) else {
             panic!("{} is not refused", path.display());
         };
         // The machine's path is no part of the message.
@@ -65,7 +65,7 @@ fn the_examples_of_its_page_are_read_alike() {
 fn a_missing_catalogue_is_unreadable() {
     assert!(matches!(
         load("no-such-folder/parts.csv", &own()),
-        Err(TraceError::Unreadable { .. })
+        Err(LoadError::Unreadable { .. })
     ));
 }
 

@@ -5,6 +5,8 @@ mod tool;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+#[cfg(target_os = "linux")]
+use std::{io::Write as _, process::Stdio};
 
 use tool::millpond;
 
@@ -83,6 +85,38 @@ fn a_refused_input_leaves_the_old_page() {
             "old"
         );
     }
+}
+
+/// The page states the hash of what was read: a pipe has its text only once.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_node_from_a_pipe_has_the_page_of_its_file() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let page = |node: &Path, stdin: Stdio| {
+        let output = Command::new(env!("CARGO_BIN_EXE_millpond"))
+            .current_dir(folder.path())
+            .arg("report")
+            .arg(node)
+            .args(["-o", "page.html"])
+            .args(DAYS)
+            .stdin(stdin)
+            .output()
+            .expect("the tool starts");
+        assert_eq!(code(&output), 0, "{}", stderr(&output));
+        fs::read_to_string(folder.path().join("page.html")).expect("written")
+    };
+    let (pipe, mut writer) = std::io::pipe().expect("a pipe");
+    // A node file is shorter than what a pipe holds.
+    writer
+        .write_all(&fs::read(example("display-case")).expect("readable"))
+        .expect("written");
+    drop(writer);
+    let of_pipe = page(Path::new("/dev/stdin"), pipe.into());
+    let of_file = page(&example("display-case"), Stdio::null());
+    assert!(
+        of_pipe.replace("stdin", "display-case.toml") == of_file,
+        "the pages differ"
+    );
 }
 
 #[cfg(target_os = "linux")]

@@ -115,8 +115,8 @@ fn page(folder: &Path, node: &str) -> Result<String, Failed> {
     let fit = Fit::of(&file.node, &Log::load(&log)?, &Known::NOTHING);
     let works = findings::of(&file.node, &Budget::of(&file.node), &thresholds).is_empty();
     let inputs = [
-        Input::of("node file", example(node))?,
-        Input::of("bench log", &log)?,
+        Input::of("node file", &file.path, &file.text),
+        Input::of("bench log", "bench.csv", &fs::read_to_string(&log)?),
     ];
     let page = report::page(
         &Sources {

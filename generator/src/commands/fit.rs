@@ -3,9 +3,11 @@
 use std::path::Path;
 
 use millpond::fit::{Fit, Known, write};
-use millpond::log::{Log, LogError};
+use millpond::input::{self, LoadError};
+use millpond::log::{self, Log};
 use millpond::node::NodeFile;
 use millpond::printout::{self, Format};
+use millpond::problem::InputText;
 
 use crate::cli::Fit as Arguments;
 use crate::failure::{Failure, colour};
@@ -13,7 +15,7 @@ use crate::failure::{Failure, colour};
 /// node file, log → fit → printout, and a copy of the node file
 pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     let file = NodeFile::load(&arguments.node)?;
-    let log = log(&arguments.log)?;
+    let log = log(&input::read(&arguments.log, log::LIMIT)?)?;
     let fit = Fit::of(
         &file.node,
         &log,
@@ -39,13 +41,10 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     super::write(&[(target.clone(), text)])
 }
 
-/// The log at `path`; rows that were passed over are said on standard error.
-pub(super) fn log(path: &Path) -> Result<Log, Failure> {
-    let log = Log::load(path).map_err(|error| match error {
-        LogError::Refused(problems) => Failure::Refused(problems.render(colour())),
-        other => Failure::Unusable(other.to_string()),
-    })?;
-    let path = path.display();
+/// The log of a file; rows that were passed over are said on standard error.
+pub(super) fn log(file: &InputText) -> Result<Log, Failure> {
+    let log = Log::parse(&file.path, &file.text).map_err(LoadError::Refused)?;
+    let path = &file.path;
     for (line, reason) in &log.skipped_rows {
         super::say(&format!("{path}:{line}: passed over: {reason}"));
     }

@@ -1,12 +1,13 @@
 //! `millpond report`: everything there is to say about a node, as one page.
 
-use std::path::Path;
-
 use millpond::budget::Budget;
 use millpond::findings::{self, Severity};
 use millpond::fit::{Fit, Known};
+use millpond::income;
+use millpond::log;
 use millpond::node::{Node, NodeFile};
 use millpond::policy;
+use millpond::problem::InputText;
 use millpond::report::{self, Input, Sources};
 use millpond::thresholds::Thresholds;
 
@@ -19,19 +20,18 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
     if let Some(pace) = arguments.pace {
         file.node.policy.pace = pace.into();
     }
-    let income = super::income(&file, arguments.trace.as_deref())?;
-    let fit = match &arguments.log {
-        Some(log) => Some(Fit::of(
-            &file.node,
-            &super::fit::log(log)?,
-            &Known {
-                capacitance: arguments.capacitance,
-                sleep_current: arguments.sleep_current,
-            },
-        )),
+    let trace = super::beside(arguments.trace.as_deref(), income::LIMIT)?;
+    let income = super::income(&file, trace.as_ref())?;
+    let log = super::beside(arguments.log.as_deref(), log::LIMIT)?;
+    let known = Known {
+        capacitance: arguments.capacitance,
+        sleep_current: arguments.sleep_current,
+    };
+    let fit = match &log {
+        Some(log) => Some(Fit::of(&file.node, &super::fit::log(log)?, &known)),
         None => None,
     };
-    let inputs = inputs(arguments, &file)?;
+    let inputs = inputs(&file, trace.as_ref(), log.as_ref());
     let works = works(&file.node);
     let thresholds = Thresholds::of(&file.node);
     let plan = match policy::policy(&file.node, &thresholds) {
@@ -42,7 +42,7 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
     let log = inputs
         .iter()
         .find(|input| input.role == LOG)
-        .map(|input| input.name.clone());
+        .map(|input| input.name.as_str());
     let bar = super::progress(report::STEPS, "parts of the page");
     let page = report::page(
         &Sources {
@@ -51,7 +51,7 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
             income: income.as_ref(),
             plan,
             days: arguments.days,
-            fit: log.as_deref().zip(fit.as_ref()),
+            fit: log.zip(fit.as_ref()),
         },
         &bar,
     );
@@ -75,23 +75,13 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
 const LOG: &str = "bench log";
 
 /// Every file that the page rests on, with its hash.
-fn inputs(arguments: &Report, file: &NodeFile) -> Result<Vec<Input>, Failure> {
-    let read = |role, path: &Path| {
-        Input::of(role, path)
-            .map_err(|error| Failure::Unusable(format!("{} cannot be read: {error}", path.display())))
-    };
-    // The path as it was given: a name that is no text is lost in a message, not here.
-    let mut inputs = vec![read("node file", &arguments.node)?];
-    for profile in &file.profiles {
-        inputs.push(read("profile", Path::new(&profile.path))?);
-    }
-    if let Some(trace) = &arguments.trace {
-        inputs.push(read("income trace", trace)?);
-    }
-    if let Some(log) = &arguments.log {
-        inputs.push(read(LOG, log)?);
-    }
-    Ok(inputs)
+fn inputs(file: &NodeFile, trace: Option<&InputText>, log: Option<&InputText>) -> Vec<Input> {
+    let other = |role| move |file: &InputText| Input::of(role, &file.path, &file.text);
+    let mut inputs = vec![Input::of("node file", &file.path, &file.text)];
+    inputs.extend(file.profiles.iter().map(other("profile")));
+    inputs.extend(trace.map(other("income trace")));
+    inputs.extend(log.map(other(LOG)));
+    inputs
 }
 
 /// Whether no finding forbids it.

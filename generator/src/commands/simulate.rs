@@ -7,6 +7,7 @@ use std::time::Instant;
 use millpond::budget::Budget;
 use millpond::emit;
 use millpond::findings::{self, Severity};
+use millpond::income;
 use millpond::node::{NodeFile, Pace};
 use millpond::printout::{self, Format};
 use millpond::simulate::parts::{Flashing, Parts};
@@ -36,7 +37,8 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     }
     let policy = policy::policy(node, &thresholds)
         .map_err(|rejected| Failure::Refused(format!("{}: {}\n", file.path, rejected.text())))?;
-    let income = super::income(&file, arguments.trace.as_deref())?.ok_or_else(|| {
+    let trace = super::beside(arguments.trace.as_deref(), income::LIMIT)?;
+    let income = super::income(&file, trace.as_ref())?.ok_or_else(|| {
         Failure::Unusable(format!(
             "{} leaves its income to a trace: give one with --trace",
             file.path

@@ -1,6 +1,5 @@
 //! `millpond size`: which capacitor and which source.
 
-use millpond::income::TraceError;
 use millpond::income::light::Light;
 use millpond::node::NodeFile;
 use millpond::node::catalogue::Part;
@@ -9,7 +8,7 @@ use millpond::size::{self, Extent, Sized, SizedSource, Sweep};
 use millpond::units::*;
 
 use crate::cli::{Range, Size as Arguments, SourceRange};
-use crate::failure::{Failure, colour};
+use crate::failure::Failure;
 
 /// How far capacitances are swept around the node's own when nothing is said: a decade to either side.
 const AROUND: f64 = 10.0;
@@ -58,11 +57,7 @@ fn parts(arguments: &Arguments, file: &NodeFile) -> Result<Vec<Part>, Failure> {
     let range = arguments.capacitance;
     let within = |capacitance: Capacitance| range.is_none_or(|range| range.holds(capacitance));
     let parts: Vec<Part> = match &arguments.catalogue {
-        Some(path) => size::catalogue::load(path, own)
-            .map_err(|error| match error {
-                TraceError::Refused(problems) => Failure::Refused(problems.render(colour())),
-                other => Failure::Unusable(other.to_string()),
-            })?
+        Some(path) => size::catalogue::load(path, own)?
             .into_iter()
             .filter(|part| within(part.capacitor.capacitance))
             .collect(),

@@ -1,6 +1,7 @@
 //! `millpond workbench`: the library in a page, with the node's inputs as fields.
 
-use millpond::node::{LoadError, NodeFile};
+use millpond::input::LoadError;
+use millpond::node::NodeFile;
 use millpond::workbench;
 
 use crate::cli::Workbench;

@@ -1,6 +1,9 @@
+use std::fs;
+
 use super::*;
 use proptest::prelude::*;
 
+use crate::input::Unreadable;
 use crate::node::Site;
 
 fn module() -> Source {
@@ -198,19 +201,25 @@ fn files_that_cannot_be_read_say_why() {
     let path = folder.path().join("trace.csv");
     assert!(matches!(
         Income::load(&path, &Source::Trace),
-        Err(TraceError::Unreadable { .. })
+        Err(LoadError::Unreadable { .. })
     ));
     fs::write(&path, b"time_s,power_w\n0,1\n60,\xb5\n").expect("a file");
     assert!(matches!(
         Income::load(&path, &Source::Trace),
-        Err(TraceError::NotText { offset: 22, .. })
+        Err(LoadError::Unreadable {
+            why: Unreadable::NotText { offset: 22 },
+            ..
+        })
     ));
     fs::File::create(&path)
-        .and_then(|file| file.set_len(MOST_TRACE_BYTES + 1))
+        .and_then(|file| file.set_len(LIMIT.most_bytes + 1))
         .expect("a sparse file");
     assert!(matches!(
         Income::load(&path, &Source::Trace),
-        Err(TraceError::TooLarge { .. })
+        Err(LoadError::Unreadable {
+            why: Unreadable::TooLarge { .. },
+            ..
+        })
     ));
     fs::write(&path, "time_s,power_w\n0,1\n60,2\n").expect("a file");
     assert_eq!(

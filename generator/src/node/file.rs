@@ -1,7 +1,5 @@
 //! The node file as a whole: from a path or a text to a [`Node`], or to all that is wrong with it.
 
-use std::fs;
-use std::io::Read as _;
 use std::path::Path;
 
 use sha2::{Digest, Sha256};
@@ -10,12 +8,16 @@ use toml::de::DeTable;
 use super::profiles::Profiles;
 use super::table::{Log, Table};
 use super::{Node, action, agreement, comparator, harvest, pacing, radio, sense, storage, supply, syntax};
+use crate::input::{self, Limit, LoadError};
 use crate::problem::{InputText, Problems, quoted};
 use crate::text::hexadecimal;
 use crate::units::*;
 
 /// A larger file is no node file: the longest sensible one has a few hundred lines.
-pub const MOST_FILE_BYTES: u64 = 1 << 20;
+const LIMIT: Limit = Limit {
+    most_bytes: 1 << 20,
+    cure: "this is not a node file",
+};
 
 /// The only version of the file's layout so far.
 const SCHEMA: u32 = 1;
@@ -39,67 +41,17 @@ pub struct NodeFile {
     pub profiles: Vec<InputText>,
 }
 
-/// Why a node file could not be used.
-#[derive(Debug, thiserror::Error)]
-pub enum LoadError {
-    /// The file could not be opened or read.
-    #[error("{path} cannot be read: {source}")]
-    Unreadable {
-        /// Path as the user gave it.
-        path: String,
-        /// What the system said.
-        source: std::io::Error,
-    },
-    /// The file is larger than [`MOST_FILE_BYTES`].
-    #[error("{path} is larger than {} MiB: this is not a node file", MOST_FILE_BYTES >> 20)]
-    TooLarge {
-        /// Path as the user gave it.
-        path: String,
-    },
-    /// The file is not UTF-8 text.
-    #[error("{path} is not text: byte {offset} (counted from 0) is not UTF-8; save the file as UTF-8")]
-    NotText {
-        /// Path as the user gave it.
-        path: String,
-        /// Position of the first byte that is not UTF-8.
-        offset: usize,
-    },
-    /// The file was read and what it says cannot be a node.
-    #[error("{0}")]
-    Refused(Problems),
-}
-
 impl NodeFile {
-    /// Reads a node file and the profiles that it names; their paths start at the file's folder.
+    /// Reads a node file of at most 1 MiB and the profiles that it names, of at most 16 MiB each; their paths start at the file's folder.
     ///
     /// # Errors
     ///
     /// [`LoadError::Refused`] with all faults at once, or what kept the file from being read at all.
     pub fn load(path: impl AsRef<Path>) -> Result<NodeFile, LoadError> {
         let path = path.as_ref();
-        let label = path.display().to_string();
-        let unreadable = |source| LoadError::Unreadable {
-            path: label.clone(),
-            source,
-        };
-        let file = fs::File::open(path).map_err(unreadable)?;
-        if file.metadata().map_err(unreadable)?.len() > MOST_FILE_BYTES {
-            return Err(LoadError::TooLarge { path: label });
-        }
-        // A pipe or device has no length to ask for.
-        let mut bytes = Vec::new();
-        file.take(MOST_FILE_BYTES + 1)
-            .read_to_end(&mut bytes)
-            .map_err(unreadable)?;
-        if bytes.len() as u64 > MOST_FILE_BYTES {
-            return Err(LoadError::TooLarge { path: label });
-        }
-        let text = String::from_utf8(bytes).map_err(|error| LoadError::NotText {
-            path: label.clone(),
-            offset: error.utf8_error().valid_up_to(),
-        })?;
+        let file = input::read(path, LIMIT)?;
         let folder = path.parent().unwrap_or(Path::new(""));
-        NodeFile::parse(&label, &text, folder).map_err(LoadError::Refused)
+        NodeFile::parse(&file.path, &file.text, folder).map_err(LoadError::Refused)
     }
 
     /// Reads a node from text; `label` stands for the path in messages, profiles are looked for in `folder`.

@@ -1,12 +1,15 @@
 //! Where the measured profiles that a node file names are found: beside it on the disk, or in memory.
 
 use std::collections::BTreeMap;
-use std::fs;
-use std::io::Read as _;
 use std::path::Path;
 
+use crate::input::{self, Limit, Unreadable};
+
 /// A larger profile is not one action of a small node.
-const MOST_PROFILE_BYTES: u64 = 16 << 20;
+const LIMIT: Limit = Limit {
+    most_bytes: 16 << 20,
+    cure: "cut it to one action, or sample it less often",
+};
 
 /// Where the profiles that a node file names are found.
 #[derive(Clone, Copy, Debug)]
@@ -35,23 +38,7 @@ impl Profiles<'_> {
 }
 
 fn on_disk(path: &Path) -> Result<String, Unread> {
-    let said = |doing: &str, error: std::io::Error| Unread {
-        reason: match error.kind() {
-            std::io::ErrorKind::NotFound => format!("cannot be {doing}: no such file"),
-            kind => format!("cannot be {doing}: {kind}"),
-        },
-        cure: "write the path from the folder of the node file",
-    };
-    let file = fs::File::open(path).map_err(|error| said("opened", error))?;
-    let mut bytes = Vec::new();
-    file.take(MOST_PROFILE_BYTES + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|error| said("read", error))?;
-    within(bytes.len())?;
-    String::from_utf8(bytes).map_err(|error| Unread {
-        reason: format!("is not UTF-8 text at byte {}", error.utf8_error().valid_up_to()),
-        cure: "save it as CSV in UTF-8",
-    })
+    input::text(path, LIMIT).map_err(Unread::from)
 }
 
 fn in_memory(texts: &BTreeMap<String, String>, name: &str) -> Result<String, Unread> {
@@ -63,22 +50,25 @@ fn in_memory(texts: &BTreeMap<String, String>, name: &str) -> Result<String, Unr
         reason: "is not there".to_owned(),
         cure: "open it together with the node file",
     })?;
-    within(text.len())?;
+    LIMIT.holds(text.len() as u64)?;
     Ok(text.clone())
 }
 
-fn within(bytes: usize) -> Result<(), Unread> {
-    if bytes as u64 <= MOST_PROFILE_BYTES {
-        return Ok(());
+impl From<Unreadable> for Unread {
+    fn from(why: Unreadable) -> Self {
+        Self {
+            reason: why.to_string(),
+            cure: why
+                .cure()
+                .unwrap_or("write the path from the folder of the node file"),
+        }
     }
-    Err(Unread {
-        reason: format!("is larger than {} MiB", MOST_PROFILE_BYTES >> 20),
-        cure: "cut it to one action, or sample it less often",
-    })
 }
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
     use crate::node::NodeFile;
 

@@ -2,27 +2,29 @@
 
 use std::path::Path;
 
-use crate::income::TraceError;
-use crate::income::read_text;
 use crate::income::rows::{Rows, without_byte_order_mark};
+use crate::input::{self, Limit, LoadError};
 use crate::node::Capacitor;
 use crate::node::catalogue::{self, CatalogueRow, MOST_PARTS, OPTIONAL, Part, REQUIRED};
 use crate::problem::{InputText, Problem, Problems, quoted};
 
 /// A larger file is no catalogue to choose from: thousands of parts take less.
-pub const MOST_CATALOGUE_BYTES: u64 = 2 << 20;
+const LIMIT: Limit = Limit {
+    most_bytes: 2 << 20,
+    cure: "make it smaller",
+};
 
 /// More columns than this are not looked at one by one: there are keys for a fifth of them.
 const MOST_COLUMNS: usize = 100;
 
-/// Reads the catalogue at `path`; `own` is the capacitor whose place the parts take.
+/// Reads the catalogue at `path`, of at most 2 MiB; `own` is the capacitor whose place the parts take.
 ///
 /// # Errors
 ///
-/// [`TraceError::Refused`] with all faults at once, or what kept the file from being read at all.
-pub fn load(path: impl AsRef<Path>, own: &Capacitor) -> Result<Vec<Part>, TraceError> {
+/// [`LoadError::Refused`] with all faults at once, or what kept the file from being read at all.
+pub fn load(path: impl AsRef<Path>, own: &Capacitor) -> Result<Vec<Part>, LoadError> {
     let path = path.as_ref();
-    let file = read_text(path, MOST_CATALOGUE_BYTES, "make it smaller")?;
+    let file = input::read(path, LIMIT)?;
     let is_toml = path
         .extension()
         .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
@@ -31,7 +33,7 @@ pub fn load(path: impl AsRef<Path>, own: &Capacitor) -> Result<Vec<Part>, TraceE
     } else {
         from_csv(&file.path, &file.text, own)
     };
-    parts.map_err(TraceError::Refused)
+    parts.map_err(LoadError::Refused)
 }
 
 /// Reads a TOML catalogue from text; `label` stands for the path in messages.
