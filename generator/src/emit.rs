@@ -20,7 +20,7 @@ use minijinja::value::{Serde, Value};
 use serde::Serialize;
 
 pub use depfile::depfile;
-pub use verify::{Stale, StaleReason, verify};
+pub use verify::{LIMIT, Stale, StaleReason, verify};
 #[cfg(not(target_arch = "wasm32"))]
 pub use write::{WriteError, behind_links, folder_of, try_place, write_all, write_new};
 

@@ -31,7 +31,7 @@ pub enum Unreadable {
     #[error("cannot be read: {}", in_words(.0))]
     System(io::Error),
     /// It is larger than a file of its sort may be.
-    #[error("is larger than {} MiB, the most that is read", most_bytes >> 20)]
+    #[error("is larger than {}, the most that is read", in_binary_units(*most_bytes))]
     TooLarge {
         /// What it may have.
         most_bytes: u64,
@@ -61,6 +61,13 @@ fn in_words(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::NotFound => "no such file".to_owned(),
         _ => error.to_string(),
+    }
+}
+
+fn in_binary_units(bytes: u64) -> String {
+    match bytes >> 20 {
+        0 => format!("{} KiB", bytes >> 10),
+        mebibytes => format!("{mebibytes} MiB"),
     }
 }
 
@@ -133,7 +140,7 @@ mod tests {
     use super::*;
 
     const LIMIT: Limit = Limit {
-        most_bytes: 4,
+        most_bytes: 2048,
         cure: "cut it",
     };
 
@@ -141,8 +148,9 @@ mod tests {
     fn a_file_is_read_up_to_its_limit() {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("input");
-        for (bytes, read) in [(&b""[..], true), (b"1234", true), (b"12345", false)] {
-            std::fs::write(&path, bytes).expect("a file");
+        for (length, read) in [(0, true), (2048, true), (2049, false)] {
+            let bytes = vec![b'1'; length];
+            std::fs::write(&path, &bytes).expect("a file");
             match text(&path, LIMIT) {
                 Ok(text) => assert!(read && text.as_bytes() == bytes),
                 Err(why) => assert!(!read && matches!(why, Unreadable::TooLarge { .. }), "{why}"),
@@ -171,8 +179,8 @@ mod tests {
                 .replacen(&path.display().to_string(), "input", 1)
         };
         assert_eq!(
-            said(b"12345"),
-            "input is larger than 0 MiB, the most that is read; cut it"
+            said(&[b'1'; 2049]),
+            "input is larger than 2 KiB, the most that is read; cut it"
         );
         assert_eq!(
             said(b"1\xb5"),

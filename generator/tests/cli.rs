@@ -263,6 +263,22 @@ fn a_changed_node_makes_the_files_stale() {
     );
 }
 
+/// What no run of the command can have written is not compared line by line.
+#[test]
+fn a_huge_file_is_not_held_against_constants() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("policy.h"), vec![b'#'; 10_000_000]).expect("writable");
+    let path = example("crack-gauge");
+    let node = path.to_str().expect("text");
+    let verified = millpond(folder.path(), &["generate", node, "--c", "policy.h", "--verify"]);
+    assert_eq!(code(&verified), 2);
+    assert!(
+        stderr(&verified).contains("policy.h is larger than 128 KiB"),
+        "{}",
+        stderr(&verified)
+    );
+}
+
 /// Garbage bytes, an empty file, a 10 MB file, a missing file, a folder: a clear error, the exit code of the contract, and no
 /// file touched.
 #[test]

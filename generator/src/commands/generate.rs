@@ -1,10 +1,10 @@
 //! `millpond generate`: the constants, written where they are wanted.
 
-use std::fs;
 use std::path::PathBuf;
 
 use millpond::emit::{self, Stale};
 use millpond::generated::{self, Generated};
+use millpond::input;
 use millpond::node::NodeFile;
 use millpond::printout;
 
@@ -68,8 +68,7 @@ fn verify(arguments: &Generate, outputs: &[(PathBuf, String)]) -> Result<(), Fai
     let mut message = String::new();
     for (path, fresh) in outputs {
         let shown = path.display();
-        let existing = fs::read_to_string(path)
-            .map_err(|error| Failure::Unusable(format!("{shown} cannot be read: {error}")))?;
+        let existing = input::read(path, emit::LIMIT)?.text;
         match emit::verify(&existing, fresh) {
             Ok(()) => super::say(&format!("{shown}: up to date")),
             Err(Stale { reason, difference }) => {

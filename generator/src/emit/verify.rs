@@ -5,9 +5,17 @@ use std::fmt;
 use similar::TextDiff;
 
 use super::provenance;
+use crate::input::Limit;
 
 /// Lines shown around each difference.
 const CONTEXT_LINES: usize = 3;
+
+/// Of a file that is held against the fresh text: the largest that is generated has 50 KiB, and the time that a difference takes grows
+/// with the square of what differs.
+pub const LIMIT: Limit = Limit {
+    most_bytes: 128 << 10,
+    cure: "name a file that `millpond generate` wrote",
+};
 
 /// A file that differs from what would be written now.
 #[derive(Clone, Debug, PartialEq, Eq)]
