@@ -40,11 +40,15 @@ pub enum Kind {
     TomlCatalogue,
     /// A catalogue of ten million bytes.
     LongCatalogue,
+    /// A file that is held against fresh constants, at its limit of 128 KiB.
+    Generated,
+    /// One of ten million bytes.
+    LongGenerated,
 }
 
 impl Kind {
     /// Every sort.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 11] = [
         Self::Node,
         Self::LongNode,
         Self::Profile,
@@ -54,12 +58,15 @@ impl Kind {
         Self::Catalogue,
         Self::TomlCatalogue,
         Self::LongCatalogue,
+        Self::Generated,
+        Self::LongGenerated,
     ];
 
     fn length(self) -> usize {
         match self {
             Self::Node => MIB,
             Self::Catalogue | Self::TomlCatalogue => 2 * MIB,
+            Self::Generated => MIB / 8,
             _ => LENGTH,
         }
     }
@@ -76,7 +83,7 @@ impl Kind {
             Self::Log => "time_s,storage_mv\n",
             Self::Discharge => "time_s,storage_v\n",
             Self::Catalogue | Self::LongCatalogue => "name,capacitance,esr,rated_voltage,leakage\n",
-            Self::Node | Self::LongNode | Self::TomlCatalogue => "",
+            Self::Node | Self::LongNode | Self::TomlCatalogue | Self::Generated | Self::LongGenerated => "",
         }
     }
 
@@ -92,6 +99,7 @@ impl Kind {
                 &["size", "node.toml", "--days", "1", "--catalogue", "input"]
             }
             Self::TomlCatalogue => &["size", "node.toml", "--days", "1", "--catalogue", "input.toml"],
+            Self::Generated | Self::LongGenerated => &["generate", "node.toml", "--c", "input", "--verify"],
         }
     }
 

@@ -10,19 +10,25 @@ use crate::input::Limit;
 /// Lines shown around each difference.
 const CONTEXT_LINES: usize = 3;
 
-/// Of a file that is held against the fresh text: the largest that is generated has 50 KiB, and the time that a difference takes grows
-/// with the square of what differs.
+/// Of a file that is held against the fresh text: the largest that is generated has 50 KiB.
 pub const LIMIT: Limit = Limit {
     most_bytes: 128 << 10,
     cure: "name a file that `millpond generate` wrote",
 };
+
+/// Lines of an existing file that a difference is made of: the longest that is generated has a fourth of them, and the time grows with
+/// the square of what differs.
+const MOST_LINES: usize = 4096;
+
+/// Bytes of a difference that are shown: all of an output beside an empty file, and no more than a screen can be scrolled through.
+const MOST_SHOWN_BYTES: usize = 64 << 10;
 
 /// A file that differs from what would be written now.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Stale {
     /// What happened to it.
     pub reason: StaleReason,
-    /// Unified diff from the file to what would be written.
+    /// Unified diff from the file to what would be written, cut where it is long.
     pub difference: String,
 }
 
@@ -69,12 +75,27 @@ pub fn verify(existing: &str, fresh: &str) -> Result<(), Stale> {
         }
         Some(true) => StaleReason::VersionChanged,
     };
-    let difference = TextDiff::from_lines(&existing, &fresh)
+    Err(Stale {
+        reason,
+        difference: difference(&existing, &fresh),
+    })
+}
+
+fn difference(existing: &str, fresh: &str) -> String {
+    // A carriage return alone ends a line of a difference too.
+    let mut line_ends = existing.match_indices(['\n', '\r']).map(|(at, _)| at + 1);
+    let compared = line_ends.nth(MOST_LINES - 1).unwrap_or(existing.len());
+    let mut difference = TextDiff::from_lines(&existing[..compared], fresh)
         .unified_diff()
         .context_radius(CONTEXT_LINES)
         .header("existing", "fresh")
         .to_string();
-    Err(Stale { reason, difference })
+    let end = difference.floor_char_boundary(MOST_SHOWN_BYTES);
+    if end < difference.len() || compared < existing.len() {
+        difference.truncate(end);
+        difference.push_str("\n... the rest of the difference is left out\n");
+    }
+    difference
 }
 
 impl fmt::Display for StaleReason {
@@ -131,6 +152,22 @@ mod tests {
             assert_eq!(reason(&emit(&newer), &fresh), Some(StaleReason::VersionChanged));
             assert_eq!(reason("", &fresh), Some(StaleReason::NotGenerated));
         }
+    }
+
+    /// An empty file is beside the largest output there is; what cannot have been written is cut.
+    #[test]
+    fn a_difference_is_shown_whole_unless_it_is_long() {
+        let fresh = c_header(&planned());
+        let all = verify("", &fresh).expect_err("they differ").difference;
+        assert!(fresh.lines().all(|line| all.contains(line)));
+        let end = "\n... the rest of the difference is left out\n";
+        let most = LIMIT.most_bytes as usize;
+        for long in ["é".repeat(most / 2), "\n".repeat(most), "\r".repeat(most)] {
+            let cut = verify(&long, &fresh).expect_err("they differ").difference;
+            assert!(cut.len() <= MOST_SHOWN_BYTES + end.len(), "{}", cut.len());
+            assert!(cut.ends_with(end));
+        }
+        assert!(!all.contains("left out"));
     }
 
     #[test]
