@@ -71,10 +71,10 @@ impl Input {
     ///
     /// ```
     /// use millpond::report::Input;
-    /// let input = Input::of("bench log", "logs/empty.csv", "");
-    /// assert_eq!(input.name, "empty.csv");
-    /// // FIPS 180-4, of no bytes.
-    /// assert_eq!(input.sha256, "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
+    /// let input = Input::of("bench log", "logs/bench.csv", "abc");
+    /// assert_eq!(input.name, "bench.csv");
+    /// // FIPS 180-2, appendix B.1.
+    /// assert_eq!(input.sha256, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
     /// ```
     pub fn of(role: &'static str, path: &str, text: &str) -> Self {
         let name = Path::new(path).file_name().map(OsStr::to_string_lossy);

@@ -8,6 +8,8 @@ use std::process::{Command, Output};
 #[cfg(target_os = "linux")]
 use std::{io::Write as _, process::Stdio};
 
+#[cfg(target_os = "linux")]
+use millpond::report::Input;
 use tool::millpond;
 
 /// Short, so that the test is about the command and not about a year.
@@ -105,11 +107,10 @@ fn a_node_from_a_pipe_has_the_page_of_its_file() {
         assert_eq!(code(&output), 0, "{}", stderr(&output));
         fs::read_to_string(folder.path().join("page.html")).expect("written")
     };
+    let text = fs::read_to_string(example("display-case")).expect("readable");
     let (pipe, mut writer) = std::io::pipe().expect("a pipe");
     // A node file is shorter than what a pipe holds.
-    writer
-        .write_all(&fs::read(example("display-case")).expect("readable"))
-        .expect("written");
+    writer.write_all(text.as_bytes()).expect("written");
     drop(writer);
     let of_pipe = page(Path::new("/dev/stdin"), pipe.into());
     let of_file = page(&example("display-case"), Stdio::null());
@@ -117,6 +118,7 @@ fn a_node_from_a_pipe_has_the_page_of_its_file() {
         of_pipe.replace("stdin", "display-case.toml") == of_file,
         "the pages differ"
     );
+    assert!(of_file.contains(&Input::of("node file", "", &text).sha256));
 }
 
 #[cfg(target_os = "linux")]
