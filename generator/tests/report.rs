@@ -4,9 +4,12 @@ mod tool;
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Output;
 #[cfg(target_os = "linux")]
-use std::{io::Write as _, process::Stdio};
+use std::{
+    io::Write as _,
+    process::{Command, Stdio},
+};
 
 #[cfg(target_os = "linux")]
 use millpond::report::Input;
@@ -17,6 +20,19 @@ const DAYS: [&str; 2] = ["--days", "2"];
 
 fn example(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../templates/nodes/{name}.toml"))
+}
+
+/// The command that writes the page of a node; unlike `millpond`, for paths that are no text and input from a pipe.
+#[cfg(target_os = "linux")]
+fn page_of(folder: &Path, node: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_millpond"));
+    command
+        .current_dir(folder)
+        .arg("report")
+        .arg(node)
+        .args(["-o", "page.html"])
+        .args(DAYS);
+    command
 }
 
 fn code(output: &Output) -> i32 {
@@ -95,12 +111,7 @@ fn a_refused_input_leaves_the_old_page() {
 fn a_node_from_a_pipe_has_the_page_of_its_file() {
     let folder = tempfile::tempdir().expect("a folder");
     let page = |node: &Path, stdin: Stdio| {
-        let output = Command::new(env!("CARGO_BIN_EXE_millpond"))
-            .current_dir(folder.path())
-            .arg("report")
-            .arg(node)
-            .args(["-o", "page.html"])
-            .args(DAYS)
+        let output = page_of(folder.path(), node)
             .stdin(stdin)
             .output()
             .expect("the tool starts");
@@ -131,12 +142,7 @@ fn a_node_file_whose_name_is_no_text_gets_its_page() {
     let folder = tempfile::tempdir().expect("a folder");
     let name = OsStr::from_bytes(b"node-\xff.toml");
     fs::copy(example("display-case"), folder.path().join(name)).expect("copied");
-    let output = Command::new(env!("CARGO_BIN_EXE_millpond"))
-        .current_dir(folder.path())
-        .arg("report")
-        .arg(name)
-        .args(["-o", "page.html"])
-        .args(DAYS)
+    let output = page_of(folder.path(), Path::new(name))
         .output()
         .expect("the tool starts");
     assert_eq!(code(&output), 0, "{}", stderr(&output));

@@ -64,7 +64,7 @@ fn every_mistake_in_the_planner_is_found() {
 }
 
 #[test]
-#[ignore = "takes an hour: builds the generator and runs its tests once for each mistake"]
+#[ignore = "takes two hours: builds the generator and runs its tests once for each mistake"]
 fn every_mistake_in_the_generator_is_found() {
     try_each_in(&IN_GENERATOR, OF_GENERATOR);
 }

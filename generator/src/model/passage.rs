@@ -315,8 +315,8 @@ mod tests {
     }
 
     /// By hand: 1 mW at 80 % into 0.1 F without resistance or leakage from 1 V to 3 V: 0.4 J / 0.8 mW = 500 s; below a cold start at
-    /// 2 V, at 10 %, 0.15 J / 0.1 mW + 0.25 J / 0.8 mW = 1812.5 s; held to 0.2 mA of the 0.8 mA to 0.27 mA that there
-    /// are, it is C·2 V/0.2 mA = 1000 s.
+    /// 2 V, at 10 %, 0.15 J / 0.1 mW + 0.25 J / 0.8 mW = 1812.5 s; held to 0.2 mA, where there are 0.8 mA to 0.27 mA, it is
+    /// C·2 V/0.2 mA = 1000 s; held to 0.5 mA, which binds up to 0.8 mW/0.5 mA = 1.6 V, C·0.6 V/0.5 mA + 0.322 J/0.8 mW = 522.5 s.
     #[test]
     fn charging_is_as_by_hand() {
         let mut harvest = node::example("crack-gauge").harvest;
@@ -336,6 +336,8 @@ mod tests {
         harvest.cold_start = volts(0.0);
         harvest.maximum_current = amperes(2e-4);
         assert_relative_eq!(rise_s(&harvest), 1000.0, max_relative = EXACT);
+        harvest.maximum_current = amperes(5e-4);
+        assert_relative_eq!(rise_s(&harvest), 522.5, max_relative = EXACT);
     }
 
     /// 10 µW of load and 8 µW of light: it does not rise.
