@@ -22,15 +22,6 @@ const PARTS: [&str; 7] = [
     "templates",
     "tests",
 ];
-/// The headers that the build script of the cross-checks writes, each named as its prefix.
-const HEADERS: [&str; 6] = [
-    "crack_gauge",
-    "pump_bearing",
-    "display_case",
-    "smallest",
-    "largest",
-    "example",
-];
 /// A test that takes this many times as long as without a mistake does not end.
 const PATIENCE: u32 = 4;
 /// Time that a test gets in any case: a busy machine may be this slow.
@@ -54,7 +45,7 @@ const GLANCE: Duration = Duration::from_millis(20);
 /// A copy to make mistakes of C in.
 pub(crate) struct Header {
     root: PathBuf,
-    /// Where the headers are, and the library made of them.
+    /// Where the headers are, each named as its prefix, and the library made of them.
     headers: PathBuf,
     agreement: Vec<PathBuf>,
     time_limit: Duration,
@@ -97,10 +88,10 @@ impl Header {
     /// Makes a mistake in every rendered header that has its place, and asks the agreement test.
     pub(crate) fn with_mistake(&self, from: &str, to: &str) -> Verdict {
         let mut originals = Vec::new();
-        for prefix in HEADERS {
-            let path = self.headers.join(format!("{prefix}.h"));
+        for path in with_extension(&self.headers, "h") {
+            let prefix = path.file_stem().expect("a name").to_string_lossy();
             let text = fs::read_to_string(&path).expect("a header");
-            let (from, to) = (named(from, prefix), named(to, prefix));
+            let (from, to) = (named(from, &prefix), named(to, &prefix));
             if text.contains(&from) {
                 fs::write(&path, text.replace(&from, &to)).expect("written");
                 originals.push((path, text));
@@ -209,6 +200,17 @@ fn replace(path: &Path, from: &str, to: &str) {
     fs::write(path, text.replace(from, to)).expect("written");
 }
 
+/// The files of a folder whose names end so, in the order of their names.
+fn with_extension(folder: &Path, extension: &str) -> Vec<PathBuf> {
+    let mut paths: Vec<PathBuf> = fs::read_dir(folder)
+        .expect("a folder")
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.extension() == Some(OsStr::new(extension)))
+        .collect();
+    paths.sort_unstable();
+    paths
+}
+
 /// What cargo made.
 struct Build {
     /// Where the headers are, if a build script wrote them.
@@ -260,7 +262,7 @@ fn link(root: &Path, headers: &Path) -> Result<(), String> {
     let Output { status, stderr, .. } = Command::new("gcc")
         .args(["-std=c99", "-O1", "-shared", "-fPIC", "-I"])
         .arg(headers)
-        .arg(root.join("tests/agreement/shim.c"))
+        .args(with_extension(&root.join("tests/agreement"), "c"))
         .arg("-o")
         .arg(headers.join("libagreement.so"))
         .output()
