@@ -28,7 +28,8 @@ const MOST_SHOWN_BYTES: usize = 64 << 10;
 pub struct Stale {
     /// What happened to it.
     pub reason: StaleReason,
-    /// Unified diff from the file to what would be written, cut where it is long.
+    /// Unified diff from the file to what would be written, cut where it is long. Characters that steer a terminal or turn the
+    /// direction of a line are shown by a picture.
     pub difference: String,
 }
 
@@ -85,17 +86,44 @@ fn difference(existing: &str, fresh: &str) -> String {
     // A carriage return alone ends a line of a difference too.
     let mut line_ends = existing.match_indices(['\n', '\r']).map(|(at, _)| at + 1);
     let compared = line_ends.nth(MOST_LINES - 1).unwrap_or(existing.len());
-    let mut difference = TextDiff::from_lines(&existing[..compared], fresh)
+    let unified = TextDiff::from_lines(&existing[..compared], fresh)
         .unified_diff()
         .context_radius(CONTEXT_LINES)
         .header("existing", "fresh")
         .to_string();
+    let mut difference = with_pictures(&unified);
     let end = difference.floor_char_boundary(MOST_SHOWN_BYTES);
     if end < difference.len() || compared < existing.len() {
         difference.truncate(end);
         difference.push_str("\n... the rest of the difference is left out\n");
     }
     difference
+}
+
+/// The text as a terminal may be given it: whoever wrote the file must not move the cursor, nor hide a line.
+fn with_pictures(text: &str) -> String {
+    let mut shown = String::with_capacity(text.len());
+    for character in text.chars() {
+        match character {
+            '\n' | '\t' => shown.push(character),
+            // Ends a line of a difference as a line feed does.
+            '\r' => shown.push_str("\u{240d}\n"),
+            // Control Pictures, the block of Unicode from U+2400: one for each of the ASCII control characters, in their order.
+            '\0'..='\x1f' => shown.extend(char::from_u32(0x2400 + u32::from(character))),
+            '\x7f' => shown.push('\u{2421}'),
+            // Unicode Standard Annex 9, section 2: embeddings, overrides, isolates and marks.
+            '\u{80}'..='\u{9f}'
+            | '\u{202a}'..='\u{202e}'
+            | '\u{2066}'..='\u{2069}'
+            | '\u{200e}'
+            | '\u{200f}'
+            | '\u{61c}' => {
+                shown.push(char::REPLACEMENT_CHARACTER);
+            }
+            _ => shown.push(character),
+        }
+    }
+    shown
 }
 
 impl fmt::Display for StaleReason {
@@ -127,6 +155,7 @@ mod tests {
         Constants, c_header, json, rust_module,
         tests::{example, planned},
     };
+    use proptest::prelude::*;
 
     fn reason(existing: &str, fresh: &str) -> Option<StaleReason> {
         verify(existing, fresh).err().map(|stale| stale.reason)
@@ -185,6 +214,30 @@ mod tests {
         assert!(c_header(&with_plan).contains(banner));
         assert!(rust_module(&with_plan).contains("NODE.toml --pace planned --rust THIS_FILE"));
         assert!(!c_header(&planned()).contains("--pace"));
+    }
+
+    #[test]
+    fn a_difference_does_not_steer_the_terminal() {
+        let fresh = c_header(&example());
+        let steering = fresh.replace("TRANSMIT_MV", "\x1b[2J\0\x7f\u{9b}2J\u{202e}T\tMV\rMV");
+        let shown = verify(&steering, &fresh).expect_err("edited").difference;
+        assert!(
+            shown.contains("_\u{241b}[2J\u{2400}\u{2421}\u{fffd}2J\u{fffd}T\tMV\u{240d}\n"),
+            "{shown}"
+        );
+        let steers = |c: char| c.is_control() && c != '\n' && c != '\t';
+        assert!(!shown.contains(steers));
+    }
+
+    proptest! {
+        /// What no character of it steers is shown as it is.
+        #[test]
+        fn a_picture_stands_for_what_steers_and_for_nothing_else(text in any::<String>(), plain in "[ -~\n\té°]{0,80}") {
+            let shown = with_pictures(&text);
+            prop_assert!(!shown.contains(|c: char| c.is_control() && c != '\n' && c != '\t'));
+            prop_assert_eq!(with_pictures(&shown), shown);
+            prop_assert_eq!(with_pictures(&plain), plain);
+        }
     }
 
     #[test]
