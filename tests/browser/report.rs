@@ -7,14 +7,14 @@ use libtest_mimic::Failed;
 use millpond::budget::Budget;
 use millpond::fit::{Fit, Known};
 use millpond::income::Income;
-use millpond::log::Log;
+use millpond::log::{self, Log};
 use millpond::node::NodeFile;
 use millpond::plan::made::Made;
 use millpond::report::{self, Input, Sources};
 use millpond::simulate::study::Study;
 use millpond::simulate::timeline::Timeline;
 use millpond::thresholds::Thresholds;
-use millpond::{findings, policy, simulate};
+use millpond::{findings, input, policy, simulate};
 use serde_json::{Value, json};
 
 use crate::{Browser, none};
@@ -99,8 +99,8 @@ fn page(folder: &Path, node: &str) -> Result<String, Failed> {
     let thresholds = Thresholds::of(&file.node);
     let policy = policy::policy(&file.node, &thresholds).map_err(|rejected| rejected.text())?;
     let plan = Made::usual(&file.node, &thresholds);
-    let log = folder.join("bench.csv");
-    let mut timeline = Timeline::new(fs::File::create(&log)?)?;
+    let path = folder.join("bench.csv");
+    let mut timeline = Timeline::new(fs::File::create(&path)?)?;
     let course = simulate::course(&file.node, 3.0);
     Study::of(
         &file.node,
@@ -112,11 +112,12 @@ fn page(folder: &Path, node: &str) -> Result<String, Failed> {
         &mut timeline,
     );
     timeline.finish()?;
-    let fit = Fit::of(&file.node, &Log::load(&log)?, &Known::NOTHING);
+    let log = input::read(&path, log::LIMIT)?;
+    let fit = Fit::of(&file.node, &Log::parse(&log.path, &log.text)?, &Known::NOTHING);
     let works = findings::of(&file.node, &Budget::of(&file.node), &thresholds).is_empty();
     let inputs = [
         Input::of("node file", &file.path, &file.text),
-        Input::of("bench log", "bench.csv", &fs::read_to_string(&log)?),
+        Input::of("bench log", "bench.csv", &log.text),
     ];
     let page = report::page(
         &Sources {
