@@ -148,10 +148,17 @@ fn each_broken_rule_of_a_plan_stops_the_compiler() {
         (Rejected::PlanSampleCost, &[("PLAN_SAMPLE_UNIT_S", "89478486")]),
         (Rejected::PlanGrowth, &[("PLAN_GROWTH", "63")]),
         (Rejected::PlanFastest, &[("PLAN_FASTEST_S", "3601")]),
-        (Rejected::PlanEnergyOverflow, &[("PLAN_SLEEP_UW", "297000")]),
+        // Two hours of it above the full bank's 11,399,680 uJ are 4833 uJ beyond what 31 bits hold.
+        (Rejected::PlanEnergyOverflow, &[("PLAN_SLEEP_UW", "296679")]),
+    ];
+    let of_the_other_end: [(Rejected, &[(&str, &str)]); 3] = [
+        (Rejected::PlanAboveFull, &[("PLAN_RESERVE_UNITS", "22266")]),
+        (Rejected::PlanSampleCost, &[("PLAN_SAMPLE_UNIT_S", "0")]),
+        (Rejected::PlanFastest, &[("PLAN_FASTEST_S", "0")]),
     ];
     assert_eq!(broken.map(|(rejected, _)| rejected), Rejected::OF_PLAN);
     refuses_each("planned_0", &of_energy);
+    refuses_each("planned_0", &of_the_other_end);
     refuses_each("planned_0", &broken);
 }
 
