@@ -1,5 +1,5 @@
 //! Whether the tests notice mistakes: each of a list of small mistakes is made alone, in a copy of the sources: in the C
-//! header, in the policy crate with its planner, or in the generator's model, thresholds, rounding and plan. The agreement of the
+//! header with its planner, in the policy crate with its own, or in the generator's model, thresholds, rounding and plan. The agreement of the
 //! languages, the tests of the crates and the outside witnesses have to find it.
 //!
 //! A test that no mistake can break proves nothing; a mistake that no test finds is a hole. This takes minutes, so it is
@@ -20,7 +20,7 @@ use std::path::Path;
 
 use generator::IN_GENERATOR;
 use mutants::{IN_C, IN_RUST, Mutant};
-use planner::IN_PLANNER;
+use planner::{IN_C_PLANNER, IN_PLANNER};
 use tree::{Crate, Header, OF_GENERATOR, OF_POLICY, Verdict};
 
 /// Root of the repository.
@@ -31,7 +31,7 @@ const LEAST_MISTAKES: usize = 20;
 /// The list fits the sources: each place is there, once.
 #[test]
 fn every_mistake_has_its_place() {
-    let sides: [&[Mutant]; 4] = [&IN_C, &IN_RUST, &IN_PLANNER, &IN_GENERATOR];
+    let sides: [&[Mutant]; 5] = [&IN_C, &IN_C_PLANNER, &IN_RUST, &IN_PLANNER, &IN_GENERATOR];
     for mutant in sides.into_iter().flatten() {
         let places = text(mutant).matches(mutant.from).count();
         assert_eq!(places, 1, "{:?} in {}", mutant.from, mutant.file);
@@ -48,7 +48,9 @@ fn every_mistake_has_its_place() {
 fn every_mistake_in_c_is_found() {
     let folder = tempfile::tempdir().expect("a folder");
     let header = Header::new(Path::new(ROOT), folder.path().join("tree"));
-    try_each(&IN_C, |mutant| header.with_mistake(mutant.from, mutant.to));
+    try_each(&[&IN_C, &IN_C_PLANNER], |mutant| {
+        header.with_mistake(mutant.from, mutant.to)
+    });
 }
 
 #[test]
@@ -72,21 +74,22 @@ fn every_mistake_in_the_generator_is_found() {
 fn try_each_in(mutants: &[Mutant], asked: [&'static [&'static str]; 2]) {
     let folder = tempfile::tempdir().expect("a folder");
     let sources = Crate::new(Path::new(ROOT), folder.path().join("tree"), asked);
-    try_each(mutants, |mutant| {
+    try_each(&[mutants], |mutant| {
         sources.with_mistake(mutant.file, mutant.from, mutant.to)
     });
 }
 
 /// Prints who finds each mistake. Fails if nobody finds one, or if somebody finds one that is said to change nothing.
-fn try_each(mutants: &[Mutant], ask: impl Fn(&Mutant) -> Verdict) {
+fn try_each(lists: &[&[Mutant]], ask: impl Fn(&Mutant) -> Verdict) {
     let mut wrong = Vec::new();
     let number = |name: &str| std::env::var(name).ok().and_then(|text| text.parse().ok());
     let (first, most) = (number("MISTAKES_FROM"), number("MISTAKES"));
-    for mutant in mutants
-        .iter()
-        .skip(first.unwrap_or(0))
-        .take(most.unwrap_or(usize::MAX))
-    {
+    let asked = lists.iter().flat_map(|list| {
+        list.iter()
+            .skip(first.unwrap_or(0))
+            .take(most.unwrap_or(usize::MAX))
+    });
+    for mutant in asked {
         let verdict = ask(mutant);
         let finder = match &verdict {
             Verdict::KilledBy(finder) => finder.clone(),

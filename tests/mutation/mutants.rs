@@ -66,7 +66,11 @@ pub(crate) const IN_C: [Mutant; 52] = [
         "(uint16_t)(elapsed_s >> 16) != 0u",
         "(uint16_t)(elapsed_s >> 17) != 0u",
     ),
-    mistake(HEADER, "since_s < passed_s", "since_s <= passed_s"),
+    mistake(
+        HEADER,
+        "\n    since_s = (uint16_t)(since_s + passed_s);\n    if (since_s < passed_s",
+        "\n    since_s = (uint16_t)(since_s + passed_s);\n    if (since_s <= passed_s",
+    ),
     mistake(
         HEADER,
         "since_s = 65535u;\n    }\n    if (after_s",
@@ -194,8 +198,8 @@ pub(crate) const IN_C: [Mutant; 52] = [
     mistake(HEADER, "counts = maximum_counts;", "counts = 0u;"),
     mistake(
         HEADER,
-        "storage_mv > full_mv ? full_mv",
-        "storage_mv < full_mv ? full_mv",
+        "{{ P }}FULL_MV;\n    uint32_t square = storage_mv > full_mv",
+        "{{ P }}FULL_MV;\n    uint32_t square = storage_mv < full_mv",
     ),
     mistake(HEADER, "(elapsed_s >> 1) + (elapsed_s & 1u)", "(elapsed_s >> 1)"),
     mistake(HEADER, "change_uj = 4294967295u;", "change_uj = 0u;"),

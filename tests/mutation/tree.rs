@@ -92,7 +92,13 @@ impl Header {
             let prefix = path.file_stem().expect("a name").to_string_lossy();
             let text = fs::read_to_string(&path).expect("a header");
             let (from, to) = (named(from, &prefix), named(to, &prefix));
-            if text.contains(&from) {
+            let places = text.matches(&from).count();
+            assert!(
+                places <= 1,
+                "{from:?} stands {places} times in {}",
+                path.display()
+            );
+            if places == 1 {
                 fs::write(&path, text.replace(&from, &to)).expect("written");
                 originals.push((path, text));
             }
