@@ -225,8 +225,24 @@ mod tests {
             shown.contains("_\u{241b}[2J\u{2400}\u{2421}\u{fffd}2J\u{fffd}T\tMV\u{240d}\n"),
             "{shown}"
         );
-        let steers = |c: char| c.is_control() && c != '\n' && c != '\t';
         assert!(!shown.contains(steers));
+    }
+
+    /// Unicode Standard Annex 9, section 2, from memory: each formatting character by its code.
+    #[test]
+    fn no_mark_of_direction_is_shown() {
+        let codes = [
+            0x202a, 0x202b, 0x202c, 0x202d, 0x202e, 0x2066, 0x2067, 0x2068, 0x2069, 0x200e, 0x200f, 0x061c,
+        ];
+        for code in codes {
+            let mark = char::from_u32(code).expect("a character");
+            assert_eq!(with_pictures(&format!("a{mark}b")), "a\u{fffd}b", "{code:x}");
+        }
+    }
+
+    /// Whether a character moves the cursor, but to the next line or column.
+    fn steers(character: char) -> bool {
+        character.is_control() && character != '\n' && character != '\t'
     }
 
     proptest! {
@@ -234,7 +250,7 @@ mod tests {
         #[test]
         fn a_picture_stands_for_what_steers_and_for_nothing_else(text in any::<String>(), plain in "[ -~\n\té°]{0,80}") {
             let shown = with_pictures(&text);
-            prop_assert!(!shown.contains(|c: char| c.is_control() && c != '\n' && c != '\t'));
+            prop_assert!(!shown.contains(steers));
             prop_assert_eq!(with_pictures(&shown), shown);
             prop_assert_eq!(with_pictures(&plain), plain);
         }
