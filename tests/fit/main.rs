@@ -5,14 +5,14 @@
 use millpond_tests::rates;
 
 /// Logs for each fault, and healthy ones.
-const LOGS: usize = 60;
-/// Of 95 intervals in 100 that hold the truth, 60 logs show fewer than 52 once in a thousand tables.
+const LOGS: usize = 40;
+/// Of 95 intervals in 100 that hold the truth, 40 logs show fewer than 34 in three of a thousand tables.
 const LEAST_HELD: f64 = 0.85;
 /// Parameters that fewer logs than this give are not judged.
 const LEAST_GIVEN: usize = 30;
-/// A rate of 95 % shows less than this once in a hundred tables of 60 logs.
+/// A rate of 95 % shows less than this in 14 of a thousand tables of 40 logs.
 const LEAST_RAISED: f64 = 0.87;
-/// One healthy log in 60 may raise a finding of 2 %, and another by chance.
+/// One healthy log in 40 may raise a finding of 2 %, and another by chance.
 const MOST_HEALTHY: f64 = 0.05;
 
 #[test]
