@@ -12,6 +12,8 @@ use millpond_tests::command::{ROOT, cargo, millpond};
 
 /// How the projects name what lies outside their own folder.
 const UPWARD: &str = "../../../";
+/// Where the profiles of tests begin in the workspace's manifest, of which they are the end.
+const PROFILES: &str = "[profile.dev]\n";
 /// The node that the projects are written for, from the top of the project.
 pub(crate) const NODE: &str = "templates/nodes/crack-gauge.toml";
 
@@ -162,6 +164,16 @@ impl Project {
         })
     }
 
+    /// Other people's libraries are compiled as this workspace compiles them, or none that is there already would do.
+    fn share_profiles(&self) -> Result<(), Failed> {
+        let workspace = fs::read_to_string(Path::new(ROOT).join("Cargo.toml"))?;
+        let profiles = workspace.find(PROFILES).map(|start| &workspace[start..]);
+        let profiles = profiles.ok_or_else(|| format!("Cargo.toml: no {PROFILES}"))?;
+        let settings = self.path().join(".cargo");
+        fs::create_dir(&settings)?;
+        Ok(fs::write(settings.join("config.toml"), profiles)?)
+    }
+
     /// Away from its place, the crate finds its libraries by their full path, and their versions are those of this
     /// workspace.
     fn lead_outside(&self) -> Result<(), Failed> {
@@ -174,7 +186,7 @@ impl Project {
             "../node.toml",
         )?;
         fs::copy(Path::new(ROOT).join("Cargo.lock"), self.path().join("Cargo.lock"))?;
-        Ok(())
+        self.share_profiles()
     }
 }
 
