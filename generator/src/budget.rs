@@ -50,8 +50,9 @@ pub struct Store {
     pub usable: Energy,
     /// Reports with all their samples and attempts that this energy pays for, asleep in between not counted.
     pub reports: f64,
-    /// How long it feeds the node asleep, without income and at the working voltage's power all the way (s).
-    pub asleep: Time,
+    /// How long it feeds the node asleep, without income and at the working voltage's power all the way (s); `None` where nothing
+    /// draws.
+    pub asleep: Option<Time>,
 }
 
 impl Budget {
@@ -110,7 +111,7 @@ impl Budget {
             store: Store {
                 usable,
                 reports: (usable / every_attempt.storage_energy).get::<ratio>(),
-                asleep: usable / day.power,
+                asleep: (day.power > watts(0.0)).then(|| usable / day.power),
             },
             measure,
             transmit,

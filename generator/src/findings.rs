@@ -70,6 +70,7 @@ fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -
     findings.extend(gate(node, thresholds, cures));
     findings.extend(stored_energy(node, thresholds));
     findings.extend(pace::radio(node, thresholds));
+    findings.extend(pace::airtime(node, thresholds));
     findings.extend(pace::income(node, budget));
     findings.extend(pace::dark_horizon(node, thresholds));
     findings.extend(series_cells(node));

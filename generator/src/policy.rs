@@ -1,10 +1,12 @@
 //! The constants of the firmware's policy, all integers. Conversions are those of [`crate::rounding`].
 
 mod pace;
+mod silence;
 #[cfg(test)]
 mod tests;
 
-pub use pace::{above_thresholds, report_cost, sleep_power};
+pub use pace::{above_thresholds, sleep_power};
+pub use silence::{Silence, off_time};
 
 use millpond_policy::{Costs, PACE_ROWS, PaceRow, Policy, PolicyParts, Rejected, Sense};
 use sha2::{Digest, Sha256};
@@ -21,17 +23,6 @@ const INCOME_PART: f64 = 0.25;
 /// The policy refuses slower averages than 2^16 s.
 const LARGEST_INCOME_SHIFT: u32 = 16;
 
-/// How long the transmitter stays silent after `on_air` under a duty limit: T·(1/limit − 1).
-///
-/// ```
-/// use millpond::{policy::off_time, units::*};
-/// let silence = off_time(seconds(0.185344), fraction(0.01));
-/// assert!((silence - seconds(18.349056)).abs() < seconds(1e-9));
-/// ```
-pub fn off_time(on_air: Time, limit: Ratio) -> Time {
-    on_air * (limit.recip() - fraction(1.0))
-}
-
 /// The policy of `node`.
 ///
 /// # Errors
@@ -41,7 +32,7 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
     let millivolts = |mv: u32| u16::try_from(mv).unwrap_or(u16::MAX);
     let limit = node.radio.as_ref().and_then(|radio| radio.duty_limit);
     let off_time_s = limit.map_or(0, |limit| {
-        rounding::silence_up(off_time(thresholds.transmit.load.on_air, limit))
+        rounding::silence_up(Silence::of(&thresholds.transmit.load, limit).spacing)
     });
     let retry_s = rounding::seconds_up(node.policy.fastest);
     let floor = thresholds.floor;

@@ -41,7 +41,7 @@ use crate::simulate::picture::Level;
 use crate::simulate::study::Study;
 use crate::simulate::timeline::{Blind, Moment, Watch};
 use crate::survival::{Corner, Doing, Survival};
-use crate::text::{Engineering, hexadecimal, in_days};
+use crate::text::{Engineering, hexadecimal, in_days, lasting};
 use crate::thresholds::Thresholds;
 use crate::units::*;
 
@@ -219,14 +219,12 @@ impl<'a> Report<'a> {
         }
         let typical = Survival::of(self.node, &self.thresholds, Corner::Typical);
         let worst = Survival::of(self.node, &self.thresholds, Corner::Worst);
-        let asleep = worst
-            .row(Doing::Sleeping)
-            .map_or(seconds(0.0), |row| row.from_full.alive);
+        let asleep = worst.row(Doing::Sleeping).and_then(|row| row.from_full.alive);
         self.page.figures.insert(
             2.min(self.page.figures.len()),
             Figure {
                 label: "in the dark, asleep",
-                value: Engineering(asleep, "s").to_string(),
+                value: lasting(asleep),
                 note: "from full, worst corner".to_owned(),
                 is_alarm: false,
             },

@@ -37,7 +37,7 @@ use crate::simulate::part::Part as Unit;
 use crate::simulate::rule::{Flashed, Planned};
 use crate::simulate::run::{Outcome, run};
 use crate::simulate::timeline::Blind;
-use crate::survival::{At, Corner, Dark, Doing, Recharge, Survival};
+use crate::survival::{Dark, Recharge};
 use crate::thresholds::Thresholds;
 use crate::units::*;
 
@@ -287,8 +287,7 @@ fn judge(
     if let Some(error) = errors.into_iter().next() {
         return Some(Limit::of_action(node, thresholds).unwrap_or(Limit::Finding(error.text)));
     }
-    let worst = Survival::of(node, thresholds, Corner::Worst);
-    candidate.dark = worst.row(Doing::Reporting(At::Slowest)).map(|row| row.from_full);
+    candidate.dark = Some(Dark::reporting(node, thresholds));
     candidate.recharge = Recharge::of(node, thresholds, sweep.light);
     let acting = candidate.dark.map_or(seconds(0.0), |dark| dark.acting);
     if acting < node.policy.dark_horizon {

@@ -88,8 +88,17 @@ impl Doing {
 pub struct Dark {
     /// Until the storage no longer allows what the node does; 0 asleep.
     pub acting: Time,
-    /// Until the floor: acting, then asleep.
-    pub alive: Time,
+    /// Until the floor: acting, then asleep; `None` where nothing draws.
+    pub alive: Option<Time>,
+}
+
+impl Dark {
+    /// The worst corner from full, reporting at the slowest pace.
+    pub fn reporting(node: &Node, thresholds: &Thresholds) -> Self {
+        let unit = Unit::of(node, thresholds, Corner::Worst);
+        let storage = Storage::dark(&unit.bank, thresholds.overvoltage);
+        row(&unit, thresholds, &storage, Doing::Reporting(At::Slowest)).from_full
+    }
 }
 
 /// One thing that the node may do in the dark.
@@ -254,6 +263,7 @@ fn row(unit: &Unit<'_>, thresholds: &Thresholds, storage: &Storage, doing: Doing
             never
         };
         let sleeps_from = if acting > never { acts_down_to } else { from };
+        let stands = storage.net(&asleep, sleeps_from) == Some(amperes(0.0));
         let sleeping = if sleeps_from > unit.floor {
             storage.passage(&asleep, sleeps_from, unit.floor).unwrap_or(never)
         } else {
@@ -261,7 +271,7 @@ fn row(unit: &Unit<'_>, thresholds: &Thresholds, storage: &Storage, doing: Doing
         };
         Dark {
             acting,
-            alive: acting + sleeping,
+            alive: (!stands).then(|| acting + sleeping),
         }
     };
     Row {

@@ -15,6 +15,14 @@ use crate::units::*;
 /// ```
 pub struct Engineering<Q>(pub Q, pub &'static str);
 
+/// How long something lasts, in words where nothing ends it.
+pub fn lasting(time: Option<Time>) -> String {
+    time.map_or_else(
+        || "for ever".to_owned(),
+        |time| Engineering(time, "s").to_string(),
+    )
+}
+
 /// Significant digits shown.
 const DIGITS: i32 = 4;
 /// Prefixes by powers of a thousand, from 10^-15.

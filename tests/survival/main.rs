@@ -73,7 +73,11 @@ fn asleep(ngspice: &Tool, node: &Node) -> Result<(), Failed> {
         node.margins.load,
     )
     .drain;
-    let said_s = survival.rows[0].from_full.alive.get::<second>();
+    let said_s = survival.rows[0]
+        .from_full
+        .alive
+        .expect("it draws")
+        .get::<second>();
     let mut circuit = Circuit::of(&thresholds.corner, survival.full.get::<volt>());
     circuit.draw(&[(said_s * LONGER, drain)]);
     let seen_s = circuit.crossing_s(ngspice, said_s * LONGER, "FALL", survival.floor.get::<volt>())?;

@@ -141,7 +141,7 @@ fn the_store_pays_for_whole_reports_or_for_sleep() {
         max_relative = ROUNDING
     );
     assert_relative_eq!(
-        (budget.store.asleep * budget.day.power).value,
+        (budget.store.asleep.expect("it draws") * budget.day.power).value,
         budget.store.usable.value,
         max_relative = ROUNDING
     );

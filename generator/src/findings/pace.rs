@@ -4,7 +4,8 @@ use super::{Finding, Severity};
 use crate::budget::Budget;
 use crate::income::Income;
 use crate::node::{Frame, Node, Source};
-use crate::policy::{above_thresholds, off_time, report_cost, sleep_power};
+use crate::policy::Silence;
+use crate::survival::Dark;
 use crate::text::{Engineering, at_least, at_most};
 use crate::thresholds::Thresholds;
 use crate::units::*;
@@ -24,28 +25,28 @@ pub(super) fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
                     .to_owned(),
         });
     };
-    let silence = off_time(thresholds.transmit.load.on_air, limit);
+    let silence = Silence::of(&thresholds.transmit.load, limit);
     let longest = seconds(f64::from(u16::MAX - 1));
-    if silence + seconds(1.0) > longest {
+    if silence.spacing + seconds(1.0) > longest {
         return Some(Finding {
             code: "silence-too-long",
             severity: Severity::Error,
             text: format!(
                 "after {} on the air the duty limit asks for {} of silence, more than the {} that firmware counts",
-                Engineering(thresholds.transmit.load.on_air, "s"),
-                Engineering(silence, "s"),
+                Engineering(silence.on_air, "s"),
+                Engineering(silence.after, "s"),
                 Engineering(longest, "s")
             ),
             cure: "fewer attempts or a smaller payload; or check transmit.radio.duty_limit, which is a fraction of time".to_owned(),
         });
     }
-    (silence > node.policy.slowest).then(|| Finding {
+    (silence.spacing > node.policy.slowest).then(|| Finding {
         code: "silence-above-slowest",
         severity: Severity::Caution,
         text: format!(
             "after {} on the air the duty limit asks for {} of silence, longer than policy.slowest ({})",
-            Engineering(thresholds.transmit.load.on_air, "s"),
-            Engineering(silence, "s"),
+            Engineering(silence.on_air, "s"),
+            Engineering(silence.after, "s"),
             Engineering(node.policy.slowest, "s")
         ),
         cure: match radio.frame {
@@ -57,6 +58,22 @@ pub(super) fn radio(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
             }
         }
         .to_owned(),
+    })
+}
+
+/// A duty limit that has to count all of a transmission, as nothing says when the transmitter is on.
+pub(super) fn airtime(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+    let limit = node.radio.as_ref()?.duty_limit?;
+    let load = &thresholds.transmit.load;
+    let untimed = limit < fraction(1.0) && load.on_air == seconds(0.0);
+    untimed.then(|| Finding {
+        code: "airtime-not-stated",
+        severity: Severity::Caution,
+        text: format!(
+            "no phase of a transmission says when the transmitter is on, so the duty limit counts all {} of it as on the air",
+            Engineering(load.duration, "s")
+        ),
+        cure: "airtime = true in the sending phase, in place of its duration or of a profile".to_owned(),
     })
 }
 
@@ -97,26 +114,23 @@ pub(super) fn income(node: &Node, budget: &Budget) -> Option<Finding> {
     })
 }
 
-/// A darkness that even a full bank does not report through, by the sum that the pace is made of (docs/model.md, equation 14).
+/// A darkness that even a full bank does not report through.
 pub(super) fn dark_horizon(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
-    let spare = above_thresholds(thresholds, thresholds.overvoltage);
-    let spent = sleep_power(thresholds) + report_cost(node, thresholds) / node.policy.slowest;
+    let acting = Dark::reporting(node, thresholds).acting;
     let horizon = node.policy.dark_horizon;
     // No room at all is an error that says so itself.
-    (spare > joules(0.0) && spare < spent * horizon).then(|| Finding {
+    (acting > seconds(0.0) && acting < horizon).then(|| Finding {
         code: "dark-horizon-out-of-reach",
         severity: Severity::Caution,
         text: format!(
-            "an old and cold bank that was full has {} above its thresholds; sleep and one report in {} take {} in \
-             policy.dark_horizon ({}), and then reports stop",
-            Engineering(spare, "J"),
+            "an old and cold bank that was full carries sleep and one report in {} for {}; policy.dark_horizon asks for {}",
             Engineering(node.policy.slowest, "s"),
-            Engineering(spent * horizon, "J"),
+            Engineering(acting, "s"),
             Engineering(horizon, "s")
         ),
         cure: format!(
             "a larger bank, a longer policy.slowest, or policy.dark_horizon of at most {}",
-            at_most(spare / spent, "s")
+            at_most(acting, "s")
         ),
     })
 }

@@ -1,6 +1,5 @@
 use super::*;
 use crate::node::Source;
-use crate::policy::{policy, sleep_power};
 use proptest::prelude::*;
 use std::time::Duration;
 
@@ -148,28 +147,31 @@ fn light_that_does_not_feed_the_node_in_the_mean_is_cautioned_of() {
     assert!(codes(&shaded).contains(&"income-too-low"));
 }
 
-/// By hand: (E(full) − E(decide))/(sleep + cost/slowest) is where the caution begins, whatever stands in the node file; and there the
-/// wait that the pace works out at full is just the slowest (equation 14).
+/// By hand: a linear supply and a bank that does not leak draw the same current at every voltage, so C·(full − decide)/I is where the
+/// caution begins, in the worst corner of the example (10 F · 80 % · 70 %, two in series, 8 % more load, three attempts of 6.72 ms).
 #[test]
 fn a_darkness_out_of_reach_is_cautioned_of() {
-    let mut node = crate::node::example("crack-gauge");
+    let mut node = crate::node::example("pump-bearing");
+    node.storage.truncate(1);
+    node.storage[0].leakage = amperes(0.0);
+    node.storage[0].balance_resistor = None;
     let thresholds = Thresholds::of(&node);
-    let corner = &thresholds.corner;
-    let decide = rounding::from_millivolts(thresholds.transmit.decide_mv);
-    let spare = corner.stored_at_rest(thresholds.overvoltage) - corner.stored_at_rest(decide);
-    let report = thresholds.transmit.energy + thresholds.measure.energy * f64::from(node.policy.batch);
-    let reach = spare / (sleep_power(&thresholds) + report / node.policy.slowest);
-    let wait_when_full_s = |node: &Node| {
-        let policy = policy(node, &thresholds).expect("a policy");
-        f64::from(policy.parts().pace[0].wait_s)
+    let (asleep_a, own_a) = (3.8e-6 * 1.08, 1.2e-6);
+    let airtime_s = (6.0 + 64.0) * 32e-6;
+    let busy_s = 4.0 * 1.3 + 3.0 * (2.4e-3 + airtime_s + 1.2e-3);
+    let busy_c = 1.08 * (4.0 * 7.4e-3 * 1.3 + 3.0 * (19e-3 * 3.6e-3 + 22e-3 * airtime_s));
+    let period_s = 1800.0;
+    let mean_a = own_a + (busy_c + asleep_a * (period_s - busy_s)) / period_s;
+    let capacitance_f = 10.0 * 0.8 * 0.7 / 2.0;
+    let reach_s = capacitance_f * (5.2 - f64::from(thresholds.transmit.decide_mv) / 1e3) / mean_a;
+    let is_cautioned = |horizon_s: f64| {
+        let mut node = node.clone();
+        node.policy.dark_horizon = seconds(horizon_s);
+        codes(&node).contains(&"dark-horizon-out-of-reach")
     };
-    let slowest_s = (node.policy.slowest / f64::from(node.policy.batch)).get::<second>();
-    node.policy.dark_horizon = reach * 0.99;
-    assert!(!codes(&node).contains(&"dark-horizon-out-of-reach"));
-    assert!(wait_when_full_s(&node) < slowest_s);
-    node.policy.dark_horizon = reach * 1.001;
-    assert!(codes(&node).contains(&"dark-horizon-out-of-reach"));
-    assert!(wait_when_full_s(&node) >= slowest_s);
+    // The quadrature is good to 1e-8.
+    assert!(!is_cautioned(reach_s * (1.0 - 1e-6)));
+    assert!(is_cautioned(reach_s * (1.0 + 1e-6)));
 }
 
 /// A bank far too small for its reserve, down to a microfarad, is answered at once and with a cure that can be built.

@@ -82,7 +82,8 @@ impl Bank {
                     share = share * part.end_of_life_capacitance;
                 }
                 if wear.cold_capacitance {
-                    share = share * part.cold_capacitance;
+                    // One that is higher in the cold is no better elsewhere.
+                    share = share * part.cold_capacitance.min(fraction(1.0));
                 }
                 if wear.aged_resistance {
                     resistance = resistance * part.end_of_life_esr;
@@ -293,6 +294,18 @@ mod tests {
             worst.branches[0].resistance.value,
             0.8 / 3.0 * 4.5,
             max_relative = 1e-12
+        );
+        let better_in_the_cold = Capacitor {
+            cold_capacitance: fraction(1.5),
+            ..cell()
+        };
+        let warm = Wear {
+            cold_capacitance: false,
+            ..Wear::WORST
+        };
+        assert_eq!(
+            Bank::of(std::slice::from_ref(&better_in_the_cold), Wear::WORST),
+            Bank::of(&[better_in_the_cold], warm)
         );
     }
 

@@ -15,6 +15,8 @@ pub struct Load {
     pub duration: Time,
     /// Transmitter on in all attempts together (s); 0 without a phase timed by airtime.
     pub on_air: Time,
+    /// From its first moment on to its last, over all attempts (s).
+    pub air_span: Time,
 }
 
 impl Load {
@@ -47,10 +49,15 @@ impl Load {
     pub fn of(regulator: &Regulator, action: &Action, radio: Option<&Radio>, excess: Ratio) -> Self {
         let raised = fraction(1.0) + excess;
         let (mut attempt, mut duration, mut on_air) = (Vec::new(), seconds(0.0), seconds(0.0));
+        let mut first_to_last = None;
         for phase in &action.phases {
             let timing = phase.timing(radio);
+            let begin = duration;
             duration += timing.extent;
             on_air += timing.on_air;
+            if timing.on_air > seconds(0.0) {
+                first_to_last = Some((first_to_last.map_or(begin, |(first, _)| first), duration));
+            }
             attempt.push(Stretch {
                 drain: Drain::of(regulator, phase.current * raised),
                 peak: Drain::of(regulator, phase.peak_current * raised),
@@ -62,6 +69,9 @@ impl Load {
             stretches: (0..action.attempts).flat_map(|_| attempt.clone()).collect(),
             duration: duration * attempts,
             on_air: on_air * attempts,
+            air_span: first_to_last.map_or(seconds(0.0), |(first, last)| {
+                duration * (attempts - 1.0) + last - first
+            }),
         }
     }
 
@@ -249,6 +259,8 @@ mod tests {
         assert_eq!(load.stretches[..2], load.stretches[2..]);
         assert_abs_diff_eq!(load.duration.value, 2.0 * 3.76e-3, epsilon = ROUNDING);
         assert_abs_diff_eq!(load.on_air.value, 2.0 * 0.96e-3, epsilon = ROUNDING);
+        // Two events of 1.76 ms and the 2 ms between them.
+        assert_abs_diff_eq!(load.air_span.value, 2.0 * 1.76e-3 + 2e-3, epsilon = ROUNDING);
     }
 
     /// Published: 8 mA for 1 ms every 100 ms above 2 uA asleep average to 82 uA (tutorial "BLE advertising",

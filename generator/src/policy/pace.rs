@@ -84,7 +84,7 @@ pub fn sleep_power(thresholds: &Thresholds) -> Power {
 }
 
 /// Energy of one report and the samples in it, in the worst corner.
-pub fn report_cost(node: &Node, thresholds: &Thresholds) -> Energy {
+fn report_cost(node: &Node, thresholds: &Thresholds) -> Energy {
     thresholds.transmit.energy + thresholds.measure.energy * f64::from(node.policy.batch)
 }
 

@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::budget::{ActionBudget, Budget, Draw, Income, Pace, Total};
 use crate::node::Node;
 use crate::printout::table::table;
-use crate::text::Engineering;
+use crate::text::{Engineering, lasting};
 use crate::units::*;
 
 /// More phases than this, from a measured profile, are counted and not listed; JSON has them all.
@@ -80,7 +80,7 @@ struct DrawView {
 struct StoreView {
     usable_j: f64,
     reports: f64,
-    asleep_s: f64,
+    asleep_s: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -127,7 +127,7 @@ impl View {
             store: StoreView {
                 usable_j: budget.store.usable.get::<joule>(),
                 reports: budget.store.reports,
-                asleep_s: budget.store.asleep.get::<second>(),
+                asleep_s: budget.store.asleep.map(|time| time.get::<second>()),
             },
             fastest: pace(&budget.fastest),
             slowest: pace(&budget.slowest),
@@ -232,7 +232,7 @@ pub fn text(budget: &Budget) -> String {
         "the full bank holds {} above the floor: {:.1} reports, or {} asleep\n\n",
         Engineering(budget.store.usable, "J"),
         budget.store.reports,
-        Engineering(budget.store.asleep, "s")
+        lasting(budget.store.asleep)
     ));
     let income = [("fastest", &budget.fastest), ("slowest", &budget.slowest)];
     text.push_str(&table(

@@ -6,7 +6,7 @@ use crate::comparison::Comparison;
 use crate::lifetime::{Condition, Lifetime};
 use crate::printout::sensitivity::OutlookView;
 use crate::printout::table::table;
-use crate::text::Engineering;
+use crate::text::{Engineering, lasting};
 use crate::units::*;
 
 /// A year of 365.25 days (s).
@@ -113,11 +113,11 @@ pub fn text(shown: &Shown<'_>) -> String {
     }));
     text.push('\n');
     text.push_str(&titled("dark from full", |condition| {
-        dark(condition.outlook.dark_from_full)
+        lasting(condition.outlook.dark_from_full)
     }));
     text.push('\n');
     text.push_str(&titled("dark from threshold", |condition| {
-        dark(condition.outlook.dark_from_transmit)
+        lasting(condition.outlook.dark_from_transmit)
     }));
     text.push_str(&format!(
         "\ntransmit threshold at the coldest, from the floor, {}, to {}, where charging stops:\n",
@@ -139,13 +139,6 @@ pub fn text(shown: &Shown<'_>) -> String {
     text.push('\n');
     text.push_str(&regeneration(shown, &years(shown.after)));
     text
-}
-
-fn dark(time: Option<Time>) -> String {
-    time.map_or_else(
-        || "for ever".to_owned(),
-        |time| Engineering(time, "s").to_string(),
-    )
 }
 
 /// Which constants move, those of the pace table counted.

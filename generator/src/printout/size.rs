@@ -88,7 +88,7 @@ fn view(sweep: &Sweep, candidate: &Candidate, pareto: bool) -> CandidateView {
         feasible: candidate.limit.is_none(),
         limit: candidate.limit.as_ref().map(ToString::to_string),
         transmit_mv: crate::rounding::millivolts_up(candidate.transmit),
-        dark_s: candidate.dark.map(|dark| plain(dark.alive)),
+        dark_s: candidate.dark.and_then(|dark| dark.alive).map(plain),
         dark_reporting_s: candidate.dark.map(|dark| plain(dark.acting)),
         first_report_s: recharge.and_then(|recharge| recharge.first_report).map(plain),
         recharge_s: recharge.and_then(|recharge| recharge.full).map(plain),

@@ -6,7 +6,7 @@ use crate::income::light::Light;
 use crate::node::Node;
 use crate::printout::table::table;
 use crate::survival::{At, Corner, Doing, Recharge, Row, Survival};
-use crate::text::Engineering;
+use crate::text::{Engineering, lasting};
 use crate::units::*;
 
 /// The answers as JSON has them.
@@ -32,9 +32,9 @@ struct RowView {
     doing: &'static str,
     period_s: Option<f64>,
     from_full_acting_s: f64,
-    from_full_s: f64,
+    from_full_s: Option<f64>,
     from_threshold_acting_s: f64,
-    from_threshold_s: f64,
+    from_threshold_s: Option<f64>,
     light: Option<LightView>,
 }
 
@@ -95,9 +95,9 @@ fn row(row: &Row) -> RowView {
         doing: row.doing.name(),
         period_s: plain(row.period),
         from_full_acting_s: row.from_full.acting.get::<second>(),
-        from_full_s: row.from_full.alive.get::<second>(),
+        from_full_s: plain(row.from_full.alive),
         from_threshold_acting_s: row.from_threshold.acting.get::<second>(),
-        from_threshold_s: row.from_threshold.alive.get::<second>(),
+        from_threshold_s: plain(row.from_threshold.alive),
         light: row.light.as_ref().map(light),
     }
 }
@@ -122,7 +122,7 @@ pub fn light(light: &Light) -> LightView {
 /// How long the worst corner lives in the dark from full, for a page that says more.
 #[derive(Clone, Copy, Debug, Serialize)]
 pub struct Dark {
-    asleep_s: f64,
+    asleep_s: Option<f64>,
     reporting_slowest_s: f64,
 }
 
@@ -130,12 +130,10 @@ impl Dark {
     /// The figures of the worst corner.
     pub fn of(worst: &Survival) -> Self {
         let from_full = |doing| worst.row(doing).map(|row| row.from_full);
-        let asleep = from_full(Doing::Sleeping).map(|time| time.alive);
-        let reporting = from_full(Doing::Reporting(At::Slowest)).map(|time| time.acting);
-        let in_seconds = |time: Option<Time>| time.unwrap_or(seconds(0.0)).get::<second>();
+        let reporting = from_full(Doing::Reporting(At::Slowest)).map_or(seconds(0.0), |time| time.acting);
         Self {
-            asleep_s: in_seconds(asleep),
-            reporting_slowest_s: in_seconds(reporting),
+            asleep_s: plain(from_full(Doing::Sleeping).and_then(|time| time.alive)),
+            reporting_slowest_s: reporting.get::<second>(),
         }
     }
 
@@ -143,7 +141,7 @@ impl Dark {
     pub fn text(&self) -> String {
         format!(
             "in the dark, full, worst corner: asleep for {}, or reporting at the slowest pace for {} (`millpond survival`)\n",
-            Engineering(seconds(self.asleep_s), "s"),
+            lasting(self.asleep_s.map(seconds)),
             Engineering(seconds(self.reporting_slowest_s), "s")
         )
     }
@@ -181,8 +179,8 @@ fn dark(survival: &Survival) -> String {
                 Doing::Sleeping => "-".to_owned(),
                 _ => time(row.from_full.acting),
             },
-            time(row.from_full.alive),
-            time(row.from_threshold.alive),
+            lasting(row.from_full.alive),
+            lasting(row.from_threshold.alive),
             row.light
                 .map_or_else(|| "beyond the converter".to_owned(), |light| light.to_string()),
         ]

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::survival::{Corner, Doing, Survival};
-use crate::text::Engineering;
+use crate::text::{Engineering, lasting};
 use crate::units::*;
 
 /// One unit.
@@ -49,8 +49,8 @@ pub(super) fn view(survival: &Survival) -> DarkView {
                     Doing::Sleeping => none(),
                     _ => time(row.from_full.acting),
                 },
-                from_full: time(row.from_full.alive),
-                from_threshold: time(row.from_threshold.alive),
+                from_full: lasting(row.from_full.alive),
+                from_threshold: lasting(row.from_threshold.alive),
                 light: row
                     .light
                     .map_or_else(|| "beyond the converter".to_owned(), |light| light.to_string()),

@@ -82,16 +82,45 @@ fn rise(storage: &Storage, load: &Mean, from: Voltage, to: Voltage) -> Option<Ti
 fn after(bank: &Bank, from: Voltage, stretches: &[Stretch]) -> Option<Voltage> {
     let rest = vec![from.get::<volt>(); bank.branches.len()];
     let end = discharge(bank, &rest, stretches)?;
-    // What is left once the branches have shared it.
-    let charge: Charge = bank
-        .branches
-        .iter()
-        .zip(&end.inner_v)
-        .map(|(branch, inner_v)| branch.capacitance * volts(*inner_v))
-        .sum();
-    Some(charge / bank.capacitance(volts(0.0)))
+    Some(shared(bank, &end.inner_v))
+}
+
+/// Where branches with `inner_v` volts each come to rest: Σ C0·u + k/2·u² keeps the charge that they have together.
+fn shared(bank: &Bank, inner_v: &[f64]) -> Voltage {
+    let (mut charge_c, mut empty_f, mut slope_f_per_v) = (0.0, 0.0, 0.0);
+    for (branch, inner_v) in bank.branches.iter().zip(inner_v) {
+        let (c0, slope) = (branch.capacitance.get::<farad>(), branch.slope.value);
+        charge_c += (c0 + slope / 2.0 * inner_v) * inner_v;
+        empty_f += c0;
+        slope_f_per_v += slope;
+    }
+    let root = (empty_f * empty_f + 2.0 * slope_f_per_v * charge_c).sqrt();
+    volts(2.0 * charge_c / (empty_f + root))
 }
 
 fn lasting(stretches: &[Stretch]) -> Time {
     stretches.iter().map(|stretch| stretch.duration).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::bank::Branch;
+    use approx::assert_relative_eq;
+
+    /// By hand: 1 F at 2 V and 1 F + 1 F/V at 1 V have 2 C and 1.5 C; 2·u + u²/2 = 3.5 at √11 − 2.
+    #[test]
+    fn branches_share_the_charge_of_a_rising_capacitance() {
+        let branch = |slope| Branch {
+            capacitance: farads(1.0),
+            slope: farads_per_volt(slope),
+            resistance: ohms(1.0),
+        };
+        let bank = Bank {
+            branches: vec![branch(0.0), branch(1.0)],
+            leakage: siemenses(0.0),
+        };
+        let voltage = shared(&bank, &[2.0, 1.0]);
+        assert_relative_eq!(voltage.get::<volt>(), 11f64.sqrt() - 2.0, max_relative = 1e-14);
+    }
 }

@@ -57,7 +57,11 @@ fn dark_hours_equal_the_simulated_ones() {
             let transmit = unit.load(&unit.transmit);
             let floor_v = unit.floor.get::<volt>();
             let slept_s = simulated_s(&mut start(), &[], FOREVER_S, &asleep, floor_v);
-            let said_s = survival.rows[0].from_full.alive.get::<second>();
+            let said_s = survival.rows[0]
+                .from_full
+                .alive
+                .expect("it draws")
+                .get::<second>();
             assert!(
                 (said_s / slept_s - 1.0).abs() < AGREED,
                 "{name} {corner:?} asleep: {said_s} {slept_s}"
@@ -80,7 +84,7 @@ fn dark_hours_equal_the_simulated_ones() {
                     (said_s - acted_s).abs() < tolerance_s,
                     "{name} {corner:?} {doing:?}: {said_s} {acted_s}"
                 );
-                let said_s = dark.alive.get::<second>();
+                let said_s = dark.alive.expect("it draws").get::<second>();
                 // Its last action leaves the storage anywhere up to one action's charge below the threshold: sleep for so long.
                 let at = volts(decide_v);
                 let charge: Charge = loads
@@ -122,15 +126,34 @@ fn the_light_that_keeps_it_going_is_the_least() {
     }
 }
 
+/// By hand: a node whose sleep, supply and bank draw nothing sleeps for ever.
+#[test]
+fn what_draws_nothing_lasts_for_ever() {
+    let mut node = node::example("display-case");
+    node.sleep_current = amperes(0.0);
+    for part in &mut node.storage {
+        part.leakage = amperes(0.0);
+        part.balance_resistor = None;
+    }
+    let budget = crate::budget::Budget::of(&node);
+    assert_eq!(budget.store.asleep, None);
+    let (_, worst) = survival(&node, Corner::Worst);
+    assert_eq!(worst.rows[0].from_full.alive, None);
+    // What it does costs the same as before, and then it sleeps.
+    let reporting = worst.row(Doing::Reporting(At::Slowest)).expect("a row").from_full;
+    assert!(reporting.acting > seconds(0.0) && reporting.alive.is_none());
+}
+
 /// With the sleeping current that is said to halve the time, the time is half.
 #[test]
 fn the_halving_current_halves() {
+    let asleep = |survival: &Survival| survival.rows[0].from_full.alive.expect("it draws");
     for name in EXAMPLES {
         let mut node = node::example(name);
         let (_, before) = survival(&node, Corner::Worst);
         node.sleep_current = before.halving.expect("some current does");
         let (_, after) = survival(&node, Corner::Worst);
-        let part = after.rows[0].from_full.alive / before.rows[0].from_full.alive;
+        let part = asleep(&after) / asleep(&before);
         assert!((part.get::<ratio>() - 0.5).abs() < 1e-6, "{name} {part:?}");
     }
 }
