@@ -6,7 +6,7 @@
 //! | threshold in counts | up, through the firmware's own conversion | the count reads at least the threshold |
 //! | count to millivolts | down | a reading never stands above what the analogue-to-digital converter saw |
 //! | stored energy | down | firmware never counts on energy that is not there |
-//! | cost of an action or of sleep | up | an action is never thought cheaper than it is |
+//! | cost of an action or of sleep | up | an action at its threshold is never thought cheaper than it is |
 //! | floor and limits that bound the stored energy | floor up, limit down | as stored energy |
 //! | energies, costs and sleep of a plan | nearest | a plan is about what usually happens, and no promise rests on it |
 //! | times to wait | up | radio silence is never cut short |

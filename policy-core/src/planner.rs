@@ -22,7 +22,7 @@ use crate::state::State;
 
 /// `learned` before the first reading.
 const NOT_STARTED: u8 = u8::MAX;
-/// Every slot has been seen once.
+/// As many slots have been learned as a day has.
 const ALL_LEARNED: u8 = SLOTS as u8;
 /// A ratio of 1: today is as the average.
 const RATIO_ONE: u8 = 64;

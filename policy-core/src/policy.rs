@@ -25,8 +25,8 @@ pub struct PolicyParts {
     pub batch: u8,
     /// Samples that the backlog holds, at least `batch`.
     pub backlog: u8,
-    /// Radio off-time after a transmission (s), 0 for none, at most 65534. Rounded up, with the one second
-    /// added that a counter of whole seconds may hide.
+    /// Radio off-time (s), 0 for none, at most 65534: from one granted transmission to the next, its time on the air and the silence
+    /// after it. Rounded up, with the one second added that a counter of whole seconds may hide.
     pub off_time_s: u16,
     /// Least time from one transmission to the next (s), at least `off_time_s`.
     pub spacing_s: u16,

@@ -219,7 +219,22 @@ fn above_rating(node: &Node, best: &Set) -> Option<Finding> {
 fn too_slow(node: &Node, dividers: &Dividers, best: &Set) -> Option<Finding> {
     let (settling, sampled) = (best.settling?, node.sense.sampling_time?);
     let capacitor = node.sense.sampling_capacitor?;
-    let source = source_limit(sampled, capacitor, node.sense.bits);
+    let source = sensing::settled_source(&node.sense)?;
+    let enough = || {
+        // The source falls as the current rises.
+        let least = best.current * (settling / sampled);
+        let values = dividers.series.resistors_ohm();
+        sensing::settled_current(
+            &node.sense,
+            dividers.overvoltage,
+            dividers.tolerance.1,
+            &values,
+            least,
+        )
+        .map_or_else(String::new, |current| {
+            format!(" with --current-at-most of {}", Engineering(current, "A"))
+        })
+    };
     // Sharing its charge with the sampling capacitor then moves the input by no more than half a count.
     let times = f64::from(1_u32 << (node.sense.bits + 1));
     (settling > sampled).then(|| Finding {
@@ -231,19 +246,14 @@ fn too_slow(node: &Node, dividers: &Dividers, best: &Set) -> Option<Finding> {
             Engineering(sampled, "s"),
         ),
         cure: format!(
-            "sample longer; or bring the source down to {} with --current-at-most of about {}; or put {} across the bottom \
+            "sample longer; or bring the source down to {}{}; or put {} across the bottom \
              resistor, which then settles in {} after power-up",
             Engineering(source, "ohm"),
-            Engineering(dividers.current_at_most * (settling / sampled), "A"),
+            enough(),
             at_least(capacitor * times, "F"),
             Engineering(settling * times, "s"),
         ),
     })
-}
-
-/// The largest source resistance that settles in `sampled`.
-fn source_limit(sampled: Time, capacitor: Capacitance, bits: u32) -> Resistance {
-    ohms(1.0) * (sampled / sensing::settling(ohms(1.0), capacitor, bits))
 }
 
 fn percent(part: Ratio) -> String {

@@ -132,6 +132,39 @@ pub fn settling(source: Resistance, capacitor: Capacitance, bits: u32) -> Time {
     source * capacitor * (f64::from(bits + 1) * std::f64::consts::LN_2)
 }
 
+/// The least current, in steps of a twentieth, with which the best divider of `values` settles in the time that `sense` samples for;
+/// `None` where none up to twenty times `least` does. More current allows a lower source, and does not ask for one: the best may stay.
+pub(super) fn settled_current(
+    sense: &Sense,
+    overvoltage: Voltage,
+    resistor: Ratio,
+    values: &[f64],
+    least: Current,
+) -> Option<Current> {
+    let source = settled_source(sense)?;
+    let two_digits_a = libm::pow(10.0, libm::log10(least.get::<ampere>()).floor() - 1.0);
+    let mut steps = (least.get::<ampere>() / two_digits_a).ceil();
+    let last = steps * 20.0;
+    while steps < last {
+        let most = amperes(steps * two_digits_a);
+        let best = Wanted::of(sense, overvoltage, resistor, most).best(values, 1);
+        if best
+            .first()
+            .is_some_and(|best| source_resistance(&best.parts) <= source)
+        {
+            return Some(most);
+        }
+        steps = (steps * 1.05).ceil();
+    }
+    None
+}
+
+/// The largest source resistance that settles in the time that `sense` samples for; `None` where it does not say so.
+pub(super) fn settled_source(sense: &Sense) -> Option<Resistance> {
+    let one_ohm = settling(ohms(1.0), sense.sampling_capacitor?, sense.bits);
+    Some(ohms(1.0) * (sense.sampling_time? / one_ohm))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -226,6 +226,42 @@ fn a_short_sampling_is_cured_by_a_capacitor_of_half_counts() {
     assert!(cure.contains(&format!("settles in {after} after")), "{cure}");
 }
 
+/// The current that the cure names is enough, for whatever sampling time and series.
+#[test]
+fn a_short_sampling_is_cured_by_the_current_that_is_named() {
+    for series in [Series::E6, Series::E24, Series::E96] {
+        for sampled_us in [60, 30, 10, 4, 1] {
+            let node = changed(
+                "sampling_capacitor = \"12 pF\"",
+                &format!("sampling_capacitor = \"12 pF\"\nsampling_time = \"{sampled_us} us\""),
+            );
+            let cure = |options: &Options| {
+                Dividers::of(&node, options)
+                    .findings
+                    .into_iter()
+                    .find(|finding| finding.code == "sampling-too-short")
+                    .map(|finding| finding.cure)
+            };
+            let options = Options { series, ..OPTIONS };
+            let Some(text) = cure(&options) else { continue };
+            let words: Vec<&str> = text.split_whitespace().collect();
+            let at = words.iter().position(|word| *word == "--current-at-most");
+            let named = format!(
+                "{} {}",
+                words[at.expect("named") + 2],
+                words[at.expect("named") + 3]
+            );
+            let current =
+                crate::node::quantity::parse::<Current>(named.trim_end_matches(';')).expect("a current");
+            let enough = Options {
+                current_at_most: Some(current),
+                ..options
+            };
+            assert_eq!(cure(&enough), None, "{series:?} {sampled_us} us: {named}");
+        }
+    }
+}
+
 /// Ten times the current: resistors a tenth as large, with the same ratio, settle in a tenth of the time.
 #[test]
 fn more_current_settles_faster() {

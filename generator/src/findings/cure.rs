@@ -8,8 +8,10 @@ use crate::units::*;
 
 /// The largest change that is tried: a part a thousand times larger or better is another project.
 const LARGEST_FACTOR: f64 = 1000.0;
-/// Rounds of halving on a logarithmic axis: 1000 to the power 2^-20 is a change below a hundred-thousandth.
-const ROUNDS: u32 = 20;
+/// The same for a resistance, which may be written in Mohm where mohm was meant.
+const LARGEST_SLIP: f64 = 1e9;
+/// Rounds of halving on a logarithmic axis: 10^9 to the power 2^-22 is a change below a hundred-thousandth.
+const ROUNDS: u32 = 22;
 
 /// What would cure an action that does not fit.
 pub(super) struct Cure {
@@ -34,7 +36,7 @@ pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
         })
         .unwrap_or_default();
     let now = &node.storage[largest];
-    let capacitance = smallest(|factor| {
+    let capacitance = smallest(LARGEST_FACTOR, |factor| {
         let mut changed = node.clone();
         let part = &mut changed.storage[largest];
         part.capacitance = round_up(now.capacitance * factor);
@@ -42,19 +44,19 @@ pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
         let cured = part.capacitance;
         fits(&changed).then_some(cured)
     });
-    let lower = |now: f64, set: &dyn Fn(&mut Node, f64)| {
-        smallest(|factor| {
+    let lower = |now: f64, most: f64, set: &dyn Fn(&mut Node, f64)| {
+        smallest(most, |factor| {
             let mut changed = node.clone();
             let cured = round_down(now / factor);
             set(&mut changed, cured);
             fits(&changed).then_some(cured)
         })
     };
-    let resistance = lower(now.esr.get::<ohm>(), &|node, cured_ohm| {
+    let resistance = lower(now.esr.get::<ohm>(), LARGEST_SLIP, &|node, cured_ohm| {
         node.storage[largest].esr = ohms(cured_ohm);
     });
     let charges = node.harvest.maximum_current;
-    let charging = lower(charges.get::<ampere>(), &|node, cured_a| {
+    let charging = lower(charges.get::<ampere>(), LARGEST_FACTOR, &|node, cured_a| {
         node.harvest.maximum_current = amperes(cured_a);
     });
     Cure {
@@ -70,10 +72,10 @@ fn held(node: &Node, index: usize) -> Capacitance {
     part.capacitance * part.bias_capacitance * f64::from(part.parallel) / f64::from(part.series)
 }
 
-/// The answer for the smallest factor in 1..1000 for which there is one. Sufficiency rises with the factor.
-fn smallest<T>(cured: impl Fn(f64) -> Option<T>) -> Option<T> {
-    let mut best = cured(LARGEST_FACTOR)?;
-    let (mut low, mut high) = (0.0, libm::log(LARGEST_FACTOR));
+/// The answer for the smallest factor from 1 to `most` for which there is one. Sufficiency rises with the factor.
+fn smallest<T>(most: f64, cured: impl Fn(f64) -> Option<T>) -> Option<T> {
+    let mut best = cured(most)?;
+    let (mut low, mut high) = (0.0, libm::log(most));
     for _ in 0..ROUNDS {
         let middle = low + (high - low) / 2.0;
         match cured(libm::exp(middle)) {

@@ -174,6 +174,20 @@ fn a_darkness_out_of_reach_is_cautioned_of() {
     assert!(is_cautioned(reach_s * (1.0 + 1e-6)));
 }
 
+/// Mohm for mohm or ohm is cured by a lower resistance, at least the one that was meant.
+#[test]
+fn a_slip_of_the_prefix_is_cured_by_the_resistance() {
+    for meant in ["crack-gauge", "pump-bearing"] {
+        let mut node = crate::node::example(meant);
+        let meant_ohm = node.storage[0].esr.get::<ohm>();
+        node.storage.truncate(1);
+        node.storage[0].esr = ohms(meant_ohm * 1e6);
+        let cure = findings_of(&node).remove(0).cure;
+        assert!(cure.contains("a series resistance of "), "{cure}");
+        assert!(!cure.contains("no lower series resistance"), "{cure}");
+    }
+}
+
 /// A bank far too small for its reserve, down to a microfarad, is answered at once and with a cure that can be built.
 #[test]
 fn a_hopeless_bank_is_answered_at_once() {

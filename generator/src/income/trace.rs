@@ -18,7 +18,7 @@ const GAP_STEPS: f64 = 3.0;
 const STEP_ROUNDING: f64 = 1e-6;
 
 const HEADER: &str = "time_s (or time, in RFC 3339) and one of power_w, irradiance_w_m2, illuminance_lx";
-const HEADER_CURE: &str = "write a first line such as time_s,power_w and keep two columns";
+const HEADER_CURE: &str = "write a first line such as time_s,power_w and keep two columns, with a comma between them and points in numbers";
 
 /// What the header says.
 struct Header<'a> {

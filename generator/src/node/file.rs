@@ -200,6 +200,9 @@ fn read_name(root: &mut Table<'_>) -> Option<String> {
         let letters = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
         name.starts_with(|c: char| c.is_ascii_lowercase())
             && name.chars().all(letters)
+            // Hyphens become underscores, of which C++ keeps two in a row to itself: `gauge-1-` would be `gauge-1`.
+            && !name.contains("--")
+            && !name.ends_with('-')
             && name.len() <= MOST_NAME_CHARACTERS
     };
     let name = name.filter(|given| {
@@ -208,7 +211,7 @@ fn read_name(root: &mut Table<'_>) -> Option<String> {
                 &given.span,
                 format!("the node cannot be named \"{}\"", quoted(&given.value)),
                 format!(
-                    "a lower-case letter, then lower-case letters, digits and hyphens, at most \
+                    "a lower-case letter, then lower-case letters, digits and single hyphens between them, at most \
                      {MOST_NAME_CHARACTERS} in all"
                 ),
                 "the name becomes part of identifiers in the firmware: write for example \"crack-gauge\"",

@@ -73,6 +73,7 @@ pub(super) fn problem(path: &str, span: &Range<usize>, missing: &[(String, Strin
         // Below a header a line belongs to that section.
         (keys, []) if is_file => format!("add above the first [section]: {}", keys.join("; ")),
         (keys, []) => format!("add for example: {}", keys.join("; ")),
+        ([], ["[[part]]"]) => "add [[part]] with its keys, as docs/catalogue.md shows".to_string(),
         ([], [section]) => format!("add {section} with its keys; `millpond init` writes an example"),
         _ => "start from an example: `millpond init` writes a file that has them all".to_string(),
     };

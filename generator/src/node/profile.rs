@@ -19,7 +19,7 @@ const MOST_ROW_FAULTS: usize = 10;
 /// Column names for the current, each with the power of ten of its unit.
 const CURRENT_COLUMNS: [(&str, i32); 3] = [("current_a", 0), ("current_ma", -3), ("current_ua", -6)];
 
-const HEADER_CURE: &str = "write time_s,current_a (or current_ma, current_ua) as the first line";
+const HEADER_CURE: &str = "write time_s,current_a (or current_ma, current_ua) as the first line, with commas between columns and points in numbers";
 
 /// Reads the profile that a key names.
 pub(super) fn read(table: &Table<'_>, profiles: Profiles<'_>, name: &Given<String>) -> Option<Vec<Phase>> {

@@ -191,7 +191,7 @@ impl Dimension {
             Dimension::Ratio => "%",
             Dimension::Energy => "J",
             Dimension::Charge => "C",
-            Dimension::Length => "m",
+            Dimension::Length => "mm, cm or m",
         }
     }
 

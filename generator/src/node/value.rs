@@ -199,10 +199,13 @@ fn bare(number: &str, dimension: Dimension) -> String {
             "write a part of one as a percentage, as text: \"{percent} %\"; {number} % would be written \"{number} %\""
         );
     }
-    format!(
-        "write the unit too, as text: \"{number} {}\"",
-        dimension.base_symbol()
-    )
+    let (base, all) = (dimension.base_symbol(), dimension.units_in_words());
+    let choice = if all == base {
+        String::new()
+    } else {
+        format!(", or whichever it is of {all}")
+    };
+    format!("write the unit too, as text: \"{number} {base}\"{choice}")
 }
 
 /// The number of a text that ends in `m`, as minutes are often written.
