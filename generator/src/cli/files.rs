@@ -48,7 +48,7 @@ fn named(called: &'static str, path: &Path) -> Named {
 }
 
 impl Command {
-    /// The files of the commands that write any; those that only print have nothing to spoil.
+    /// The files of the commands that write any. Those that only print have nothing to spoil, and manual pages are written over those before.
     pub(crate) fn files(&self) -> Files {
         match self {
             Self::Init(init) => Files::default().writes("the file to write", Some(&init.file)),
