@@ -10,6 +10,7 @@ mod findings;
 mod income;
 mod joint;
 mod known;
+mod load_factor;
 mod own;
 mod parameters;
 pub mod picture;

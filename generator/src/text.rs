@@ -134,7 +134,7 @@ fn with_unit(value: f64, unit: &str) -> String {
 }
 
 /// To the significant digits that are shown.
-fn to_digits(value: f64) -> f64 {
+pub(crate) fn to_digits(value: f64) -> f64 {
     format!("{value:.*e}", (DIGITS - 1) as usize)
         .parse()
         .unwrap_or(value)

@@ -110,6 +110,40 @@ fn a_simulated_log_is_fitted_written_and_compared() {
         millpond(folder.path(), &["check", "new.toml"]).status.code(),
         Some(0)
     );
+
+    // The same node with its report as a measured profile, which costs half: 0.185 s on air at 22 mA in place of 44 mA.
+    let text = fs::read_to_string(node).expect("the example");
+    let start = text.find("[transmit]").expect("a section");
+    let end = text.find("[transmit.radio]").expect("another section");
+    let profile = "[transmit]\nprofile = \"report.csv\"\n\n";
+    fs::write(
+        folder.path().join("measured.toml"),
+        [&text[..start], profile, &text[end..]].concat(),
+    )
+    .expect("a file");
+    fs::write(
+        folder.path().join("report.csv"),
+        "time_s,current_ma\n0,22\n0.1853,5\n0.2253,0\n",
+    )
+    .expect("a file");
+    let done = millpond(
+        folder.path(),
+        &[
+            "fit",
+            "measured.toml",
+            "log.csv",
+            "--capacitance",
+            "1 F",
+            "--write",
+            "left.toml",
+        ],
+    );
+    let said = String::from_utf8_lossy(&done.stderr).into_owned();
+    assert_eq!(done.status.code(), Some(0), "{said}");
+    assert!(
+        said.contains("left.toml: `[transmit]` is left as it is") && said.contains("report.csv"),
+        "{said}"
+    );
 }
 
 #[test]

@@ -31,14 +31,17 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     let Some(target) = &arguments.write else {
         return Ok(());
     };
-    let text = write::written(&file.text, &fit)
+    let written = write::written(&file, &fit)
         .map_err(|error| Failure::Refused(format!("{}: {error}\n", target.display())))?;
     // Profiles are named from the file's own folder: the copy has to be a node that can be read there.
     let folder = target.parent().unwrap_or(Path::new(""));
-    if let Err(problems) = NodeFile::parse(&target.display().to_string(), &text, folder) {
+    if let Err(problems) = NodeFile::parse(&target.display().to_string(), &written.text, folder) {
         return Err(Failure::Refused(problems.render(colour())));
     }
-    super::write(&[(target.clone(), text)])
+    for note in &written.notes {
+        super::say(&format!("{}: {note}", target.display()));
+    }
+    super::write(&[(target.clone(), written.text)])
 }
 
 /// The log of a file; rows that were passed over are said on standard error.

@@ -1,6 +1,7 @@
 //! What the node file says, in the plain numbers that a fit works with, and how far it is to be trusted.
 
 use crate::model::bank::{Bank, Wear};
+use crate::model::discharge::Stretch;
 use crate::model::load::Load;
 use crate::model::reading::Scale;
 use crate::node::{Action, Node};
@@ -135,13 +136,6 @@ impl Described {
             .as_ref()
             .map_or(floor, |gate| floor.max(gate.disconnect_below));
         let working_v = ((cut + node.harvest.overvoltage) / 2.0).get::<volt>();
-        let asleep = Load::asleep(
-            &node.supply.regulator,
-            node.sleep_current,
-            seconds(1.0),
-            fraction(0.0),
-        )
-        .drain;
         let aged = Bank::of(
             &node.storage,
             Wear {
@@ -164,11 +158,7 @@ impl Described {
             leakage_s,
             balance_s: leakage_s - own_s,
             leakage_a: leakage_a.get::<ampere>(),
-            sleep: Piece {
-                power_w: asleep.power.get::<watt>(),
-                current_a: asleep.current.get::<ampere>(),
-                duration_s: 1.0,
-            },
+            sleep: Piece::asleep(node, 1.0),
             working_v,
             measure: Work::of(node, &node.measure, working_v, resistance.get::<ohm>()),
             transmit: Work::of(node, &node.transmit, working_v, resistance.get::<ohm>()),
@@ -244,6 +234,24 @@ impl Described {
 }
 
 impl Piece {
+    fn of(stretch: &Stretch) -> Self {
+        Self {
+            power_w: stretch.drain.power.get::<watt>(),
+            current_a: stretch.drain.current.get::<ampere>(),
+            duration_s: stretch.duration.get::<second>(),
+        }
+    }
+
+    /// The node asleep for a second, where its load draws `times` the described current.
+    fn asleep(node: &Node, times: f64) -> Self {
+        Self::of(&Load::asleep(
+            &node.supply.regulator,
+            node.sleep_current,
+            seconds(1.0),
+            fraction(times - 1.0),
+        ))
+    }
+
     /// Current at `at_v` (A).
     pub(super) fn at(&self, at_v: f64) -> f64 {
         self.power_w / at_v + self.current_a
@@ -259,27 +267,42 @@ impl Piece {
     }
 }
 
+/// Current at the terminal at `at_v`, asleep, where the load draws `times` the described current (A).
+pub(super) fn sleep_a(node: &Node, times: f64, at_v: f64) -> f64 {
+    Piece::asleep(node, times).at(at_v)
+}
+
+/// Energy of the first try of an action at `at_v`, where its load draws `times` the described currents (J).
+pub(super) fn action_j(node: &Node, action: &Action, times: f64, at_v: f64) -> f64 {
+    let pieces: Vec<Piece> = first_try(node, action, times)
+        .stretches
+        .iter()
+        .map(Piece::of)
+        .collect();
+    energy_j(&pieces, at_v)
+}
+
+fn first_try(node: &Node, action: &Action, times: f64) -> Load {
+    Load::of(
+        &node.supply.regulator,
+        &action.first_try(),
+        node.radio.as_ref(),
+        fraction(times - 1.0),
+    )
+}
+
+fn energy_j(pieces: &[Piece], at_v: f64) -> f64 {
+    pieces
+        .iter()
+        .map(|piece| at_v * piece.at(at_v) * piece.duration_s)
+        .sum()
+}
+
 impl Work {
     fn of(node: &Node, action: &Action, working_v: f64, resistance_ohm: f64) -> Self {
-        let load = Load::of(
-            &node.supply.regulator,
-            &action.first_try(),
-            node.radio.as_ref(),
-            fraction(0.0),
-        );
-        let pieces: Vec<Piece> = load
-            .stretches
-            .iter()
-            .map(|stretch| Piece {
-                power_w: stretch.drain.power.get::<watt>(),
-                current_a: stretch.drain.current.get::<ampere>(),
-                duration_s: stretch.duration.get::<second>(),
-            })
-            .collect();
-        let energy_j: f64 = pieces
-            .iter()
-            .map(|piece| working_v * piece.at(working_v) * piece.duration_s)
-            .sum();
+        let load = first_try(node, action, 1.0);
+        let pieces: Vec<Piece> = load.stretches.iter().map(Piece::of).collect();
+        let energy_j = energy_j(&pieces, working_v);
         let steady_j: f64 = pieces.iter().map(|piece| piece.power_w * piece.duration_s).sum();
         let mut work = Self {
             duration_s: load.duration.get::<second>(),

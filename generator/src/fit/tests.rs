@@ -291,7 +291,7 @@ fn a_written_node_keeps_its_comments_and_follows() {
     let path = format!("{}/../templates/nodes/{NAME}.toml", env!("CARGO_MANIFEST_DIR"));
     let file = NodeFile::load(path).expect("an example");
     let fit = Fit::of(&file.node, &dark_log(6e-6, 0.9, 1800, 2400), &Known::NOTHING);
-    let text = write::written(&file.text, &fit).expect("something to write");
+    let text = write::written(&file, &fit).expect("something to write").text;
     let new = NodeFile::parse("new.toml", &text, "").expect("a node file");
     for line in file.text.lines() {
         if let Some((_, comment)) = line.split_once('#') {

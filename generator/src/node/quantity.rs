@@ -120,10 +120,18 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Q, QuantityFault> {
 /// The text of a quantity with its number times `factor`: the unit stays as it is written. `None` where the text is no quantity, where
 /// its zero is a convention (a temperature), and for nothing, which no factor changes.
 pub fn times(text: &str, factor: f64) -> Option<String> {
+    scalable(text).map(|(number, unit)| format!("{} {unit}", number * factor))
+}
+
+/// The number and the unit of a text that [`times`] takes, as they are written.
+pub(crate) fn scalable(text: &str) -> Option<(f64, &str)> {
     let (number, rest) = split_number(text.trim())?;
-    let (unit, _) = unit::find(rest.trim())?;
-    let value = scaled(&number, 0).ok().filter(|value| *value != 0.0)?;
-    (unit.dimension != Dimension::Temperature).then(|| format!("{} {}", value * factor, rest.trim()))
+    let symbol = rest.trim();
+    let (unit, _) = unit::find(symbol)?;
+    // The limits are those of the quantity, which a prefix brings back from any number.
+    let value = number.nearest(0)?;
+    let is_scalable = value.is_finite() && value != 0.0;
+    (is_scalable && unit.dimension != Dimension::Temperature).then_some((value, symbol))
 }
 
 /// Reads a number without a unit and multiplies it by a power of ten, exactly to the last digit.
@@ -151,6 +159,14 @@ fn without_comma(text: &str) -> String {
 struct Decimal {
     digits: String,
     exponent: i32,
+}
+
+impl Decimal {
+    /// The number nearest to the digits times a power of ten, without limits.
+    fn nearest(&self, exponent: i32) -> Option<f64> {
+        let power = self.exponent.saturating_add(exponent);
+        format!("{}e{power}", self.digits).parse().ok()
+    }
 }
 
 /// Splits the longest decimal number off the front of a text.
@@ -199,10 +215,7 @@ fn split_number(text: &str) -> Option<(Decimal, &str)> {
 
 /// The number nearest to the digits times a power of ten.
 fn scaled(number: &Decimal, exponent: i32) -> Result<f64, QuantityFault> {
-    let power = number.exponent.saturating_add(exponent);
-    let value: f64 = format!("{}e{power}", number.digits)
-        .parse()
-        .map_err(|_| QuantityFault::NoNumber)?;
+    let value = number.nearest(exponent).ok_or(QuantityFault::NoNumber)?;
     let written_as_zero = !number.digits.contains(|c: char| ('1'..='9').contains(&c));
     if value.abs() > MOST_BASE_UNITS {
         Err(QuantityFault::TooLarge)
