@@ -1,3 +1,5 @@
+mod clock;
+
 use super::*;
 use crate::comparison;
 use crate::node::{self, NodeFile};

@@ -25,6 +25,8 @@ const LOOP_LIVES: usize = 3;
 const DRIFT: f64 = 0.004;
 /// A pace that is off by more than this is another pace, and no drift.
 const MOST_DRIFT: f64 = 0.12;
+/// Two readings of a clock of whole seconds are off by less than one: so far apart (s) that is less than [`DRIFT`].
+const LEAST_CLOCK_S: f64 = 1.0 / DRIFT;
 /// Gaps that a drift is read from, at least.
 const DRIFT_GAPS: usize = 20;
 
@@ -246,23 +248,35 @@ fn drifting(off: f64, what: &str, confidence: Confidence) -> Finding {
     }
 }
 
-/// How much longer the node's seconds last, where its clock stands beside the log's: the median over pairs far apart.
+/// How much longer the node's seconds last, where its clock stands beside the log's: the median over pairs far apart in one life.
 fn beside(evidence: &Evidence<'_>) -> Option<f64> {
     let log = evidence.log;
-    let rows: Vec<usize> = (0..log.clock_s.len())
-        .filter(|row| !log.clock_s[*row].is_nan())
-        .collect();
-    let half = rows.len() / 2;
-    let mut rates: Vec<f64> = (0..half)
-        .filter_map(|place| {
-            let (a, b) = (rows[place], rows[place + half]);
-            let clock_s = log.clock_s[b] - log.clock_s[a];
-            (clock_s > 0.0).then(|| (log.time_s[b] - log.time_s[a]) / clock_s - 1.0)
-        })
-        .collect();
+    let mut rates: Vec<f64> = Vec::new();
+    for life in lives_of_the_clock(evidence) {
+        let far = &life[life.len() / 2..];
+        rates.extend(life.iter().zip(far).filter_map(|(a, b)| {
+            let clock_s = log.clock_s[*b] - log.clock_s[*a];
+            (clock_s >= LEAST_CLOCK_S).then(|| (log.time_s[*b] - log.time_s[*a]) / clock_s - 1.0)
+        }));
+    }
     if rates.len() < 5 {
         return None;
     }
     let middle = rates.len() / 2;
     Some(*rates.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// The rows with the node's own clock, life by life: a clock that starts anew says nothing of its pace across the start.
+fn lives_of_the_clock(evidence: &Evidence<'_>) -> Vec<Vec<usize>> {
+    let log = evidence.log;
+    let resets_until = |row: usize| {
+        let resets_s = &evidence.actions.resets_s;
+        resets_s.partition_point(|reset_s| *reset_s <= log.time_s[row])
+    };
+    let rows: Vec<usize> = (0..log.clock_s.len())
+        .filter(|row| !log.clock_s[*row].is_nan())
+        .collect();
+    rows.chunk_by(|a, b| log.clock_s[*a] <= log.clock_s[*b] && resets_until(*a) == resets_until(*b))
+        .map(<[usize]>::to_vec)
+        .collect()
 }
