@@ -79,6 +79,7 @@ pub struct Fit {
 
 /// Everything that the steps found, for those after them.
 struct Evidence<'a> {
+    node: &'a Node,
     log: &'a Log,
     described: &'a Described,
     readings: &'a Readings,
@@ -168,6 +169,7 @@ impl Fit {
             }
         }
         let evidence = Evidence {
+            node,
             log,
             described: &described,
             readings: &readings,

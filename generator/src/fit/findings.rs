@@ -1,6 +1,7 @@
 //! What is wrong, in words: each finding with its evidence and how sure it is.
 
 mod currents;
+mod pace;
 mod reports;
 mod voltages;
 

@@ -1,4 +1,6 @@
 mod clock;
+mod pace;
+mod simulated;
 
 use super::*;
 use crate::comparison;

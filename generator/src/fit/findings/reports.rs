@@ -1,5 +1,6 @@
 //! Findings on the count: reports that were sent and lost, restarts without end, a clock that drifts.
 
+use super::pace::{self, STEADY_PART};
 use super::{Confidence, Finding};
 use crate::fit::Evidence;
 use crate::fit::points::{COLUMNS, TRANSMIT};
@@ -13,12 +14,6 @@ const LOST_PART: f64 = 0.04;
 const LEAST_LOST: usize = 3;
 /// A step of the voltage is a report's where it is so many times its noise.
 const CLEAR_STEP: f64 = 8.0;
-/// A steady pace has this part of its gaps within [`STEADY_GAP`] of the usual one.
-const STEADY_PART: f64 = 0.7;
-/// See [`STEADY_PART`].
-const STEADY_GAP: f64 = 0.12;
-/// A gap of so many usual ones has a report missing.
-const MISSING_GAP: f64 = 1.7;
 /// So many lives in a row with a report or none.
 const LOOP_LIVES: usize = 3;
 /// A clock is off from this part on: more than a crystal over its temperature range.
@@ -39,7 +34,7 @@ pub(super) fn lost(evidence: &Evidence<'_>) -> Option<Finding> {
             by_steps(evidence).map(|lost| (lost, "took their step of the voltage and were not counted"))
         })
         .or_else(|| {
-            by_pace(evidence).map(|lost| (lost, "were due while storage stood above the threshold"))
+            pace::missing(evidence).map(|lost| (lost, "were due while storage stood above the threshold"))
         })?;
     (lost >= LEAST_LOST && lost as f64 > LOST_PART * reports as f64).then(|| Finding {
         code: "reports-lost",
@@ -117,57 +112,6 @@ fn by_steps(evidence: &Evidence<'_>) -> Option<usize> {
     Some(lost)
 }
 
-/// The times at which single reports were counted, each with the gap before it; and the usual gap.
-fn gaps(evidence: &Evidence<'_>) -> Option<(Vec<(f64, f64)>, f64)> {
-    let times_s = evidence.actions.report_times_s();
-    let resets_s = &evidence.actions.resets_s;
-    let gaps: Vec<(f64, f64)> = times_s
-        .windows(2)
-        .filter(|pair| pair[1] > pair[0])
-        .filter(|pair| {
-            let next = resets_s.partition_point(|reset_s| *reset_s <= pair[0]);
-            resets_s.get(next).is_none_or(|reset_s| *reset_s > pair[1])
-        })
-        .map(|pair| (pair[0], pair[1] - pair[0]))
-        .collect();
-    let mut sorted: Vec<f64> = gaps.iter().map(|(_, gap_s)| *gap_s).collect();
-    sorted.sort_by(f64::total_cmp);
-    let usual_s = *sorted.get(sorted.len() / 2)?;
-    Some((gaps, usual_s))
-}
-
-/// Gaps of a steady pace with a report missing, while storage stood above the threshold.
-fn by_pace(evidence: &Evidence<'_>) -> Option<usize> {
-    let log = evidence.log;
-    if log.storage_mv.is_empty()
-        || log.count.is_empty()
-        || evidence.readings.step_s > 0.4 * evidence.described.fastest_s
-    {
-        return None;
-    }
-    let (gaps, usual_s) = gaps(evidence)?;
-    let near = |gap_s: f64, times: f64| (gap_s / usual_s - times).abs() < STEADY_GAP * times.max(1.0);
-    let whole = |gap_s: f64| near(gap_s, (gap_s / usual_s).round());
-    let steady = gaps.iter().filter(|(_, gap_s)| whole(*gap_s)).count();
-    if (steady as f64) < STEADY_PART * gaps.len() as f64 {
-        return None;
-    }
-    let needed_v = evidence.described.transmit_decide_v;
-    let missing = gaps.iter().filter(|(from_s, gap_s)| {
-        let first = log.time_s.partition_point(|time_s| time_s < from_s);
-        let last = log.time_s.partition_point(|time_s| *time_s <= from_s + gap_s);
-        let own: Vec<f64> = (first..last).filter_map(|row| log.storage_v(row)).collect();
-        // A reading of ten may be nonsense, or a dip.
-        let below = own.iter().filter(|v| **v <= needed_v).count();
-        *gap_s > MISSING_GAP * usual_s
-            && *gap_s < 6.0 * usual_s
-            && whole(*gap_s)
-            && !own.is_empty()
-            && below * 10 <= own.len()
-    });
-    Some(missing.count())
-}
-
 /// Lives with a report or none, one after the other.
 pub(super) fn loop_of_restarts(evidence: &Evidence<'_>) -> Option<Finding> {
     let power_ups_s = &evidence.actions.power_ups_s;
@@ -199,13 +143,16 @@ pub(super) fn drift(evidence: &Evidence<'_>) -> Option<Finding> {
         return (off.abs() > DRIFT).then(|| drifting(off, "its clock beside the log's", Confidence::High));
     }
     let described = evidence.described;
-    let (gaps, usual_s) = gaps(evidence)?;
-    let steady: Vec<f64> = gaps
+    let gaps_s: Vec<f64> = pace::gaps(evidence).iter().map(|gap| gap.length_s).collect();
+    let mut sorted = gaps_s.clone();
+    sorted.sort_by(f64::total_cmp);
+    let usual_s = *sorted.get(sorted.len() / 2)?;
+    let steady: Vec<f64> = gaps_s
         .iter()
-        .map(|(_, gap_s)| *gap_s)
+        .copied()
         .filter(|gap_s| (gap_s / usual_s - 1.0).abs() < 0.5)
         .collect();
-    if steady.len() < DRIFT_GAPS || (steady.len() as f64) < STEADY_PART * gaps.len() as f64 {
+    if steady.len() < DRIFT_GAPS || (steady.len() as f64) < STEADY_PART * gaps_s.len() as f64 {
         return None;
     }
     let mean_s = steady.iter().sum::<f64>() / steady.len() as f64;
