@@ -67,7 +67,7 @@ pub(super) fn of(
             continue;
         }
         let x = sweep.advance(time_s, v);
-        let out = readings.is_excluded(row) && (purpose == Purpose::Slopes || !readings.is_held(row));
+        let out = readings.is_excluded(row) && (purpose == Purpose::Slopes || !readings.is_flat_top(row));
         if time_s - last_s > longest_s || out {
             sweep.run += 1;
         }

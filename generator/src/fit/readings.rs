@@ -1,5 +1,5 @@
-//! The readings by themselves: how often, how noisy, and where they are no readings of the storage: stuck, at full scale, or held
-//! at the overvoltage limit.
+//! The readings by themselves: how often, how noisy, and where they say nothing of the drain: stuck, at full scale, or flat at the
+//! top.
 
 use super::described::Described;
 use crate::log::Log;
@@ -34,8 +34,8 @@ const HELD_COUNTS: f64 = 1.5;
 pub(super) enum Flat {
     /// At full scale.
     Saturated,
-    /// Held at the top by the converter.
-    Held,
+    /// At the top of all readings: held by the converter, or where the income equals the drain.
+    Top,
     /// Nothing moves it.
     Stuck,
 }
@@ -129,10 +129,10 @@ impl Readings {
         self.excluded.get(row).copied().unwrap_or_default()
     }
 
-    /// Whether a row belongs to a stretch that the converter holds at the top.
-    pub(super) fn is_held(&self, row: usize) -> bool {
-        let mut held = self.flats.iter().filter(|flat| flat.kind == Flat::Held);
-        held.any(|flat| (flat.first..=flat.last).contains(&row))
+    /// Whether a row belongs to a flat top.
+    pub(super) fn is_flat_top(&self, row: usize) -> bool {
+        let mut tops = self.flats.iter().filter(|flat| flat.kind == Flat::Top);
+        tops.any(|flat| (flat.first..=flat.last).contains(&row))
     }
 
     /// Whether a row's reading stands alone where no action and no light can have put it.
@@ -159,10 +159,10 @@ impl Readings {
         }
     }
 
-    /// Mean level at which the converter holds (V).
-    pub(super) fn held_v(&self) -> Option<f64> {
-        let held = self.flats.iter().filter(|flat| flat.kind == Flat::Held);
-        let (sum, count) = held.fold((0.0, 0.0), |(sum, count), flat| {
+    /// Mean level of the flat tops (V).
+    pub(super) fn flat_top_v(&self) -> Option<f64> {
+        let tops = self.flats.iter().filter(|flat| flat.kind == Flat::Top);
+        let (sum, count) = tops.fold((0.0, 0.0), |(sum, count), flat| {
             let weight = (flat.last - flat.first + 1) as f64;
             (sum + flat.level_v * weight, count + weight)
         });
@@ -264,17 +264,17 @@ impl Readings {
         (asleep_v + f64::from(counted.max(said)) * described.report_step_v(at_v)) / described.most_capacitance
     }
 
-    /// Held at the top of all readings, or stuck below it.
+    /// Flat at the top of all readings, or stuck below it.
     fn kind_of(&self, described: &Described, level_v: f64, is_one_value: bool) -> Option<Flat> {
         let near_v = HELD_COUNTS * described.count_v + 3.0 * self.noise_v;
         if level_v >= self.top_v - near_v {
-            return Some(Flat::Held);
+            return Some(Flat::Top);
         }
         // Where nothing moves the reading not even noise does; income that equals the drain leaves the noise.
         is_one_value.then_some(Flat::Stuck)
     }
 
-    /// Held stretches with less than an eighth of their length between them are one: an action interrupts them.
+    /// Stretches of a kind with less than an eighth of their length between them are one: an action interrupts them.
     fn merge(&mut self) {
         let mut merged: Vec<Stretch> = Vec::new();
         for flat in std::mem::take(&mut self.flats) {

@@ -1,5 +1,6 @@
 mod clock;
 mod pace;
+mod plateau;
 mod simulated;
 
 use super::*;

@@ -14,6 +14,15 @@ use crate::units::*;
 const LEVEL_COUNTS: f64 = 3.0;
 /// See [`LEVEL_COUNTS`].
 const LEVEL_PART: f64 = 0.01;
+/// A step shows at a flat top where it is so many times what readings of one level spread to each side: of the even rise behind it no
+/// more than half is then near any level.
+const CLEAR_STEP: f64 = 4.0;
+/// More readings than this part are near a top that no action moves; see [`CLEAR_STEP`].
+const UNMOVED_PART: f64 = 0.75;
+/// Each action has so many readings at least: one reading for each, always at the same moment, shows no step.
+const READINGS_BETWEEN: usize = 4;
+/// Fewer actions than this may fall where the log has no reading.
+const LEAST_ACTIONS: usize = 5;
 
 /// All findings on the readings.
 pub(super) fn of(evidence: &Evidence<'_>) -> Vec<Finding> {
@@ -47,30 +56,37 @@ pub(super) fn of(evidence: &Evidence<'_>) -> Vec<Finding> {
         });
     }
     let off = off(evidence);
-    found.extend(off.clone());
-    if let Some(held_v) = evidence.readings.held_v() {
-        let limit_v = evidence.described.overvoltage_v;
-        let is_near = (held_v - limit_v).abs() < allowed_v(evidence, limit_v, 0.0);
-        if is_near || off.is_some() {
-            let whole_s: f64 = flats
-                .iter()
-                .filter(|flat| flat.kind == Flat::Held)
-                .map(|flat| span_s(flat, evidence))
-                .sum();
-            found.push(Finding {
-                code: "overvoltage-plateau",
-                text: format!(
-                    "charging was stopped at {} for {} of the log: income is turned away. A larger bank, or more reports, \
-                     would use it",
-                    Engineering(volts(held_v), "V"),
-                    Engineering(seconds(whole_s), "s"),
-                ),
-                confidence: Confidence::High,
-                time_s: longest(flats, Flat::Held, evidence).and_then(time_s),
-            });
-        }
-    }
+    found.extend(plateau(evidence, off.as_ref()));
+    found.extend(off);
     found
+}
+
+/// The level at which charging is stopped. One that is not near the limit is no such level by itself, since storage also settles where
+/// the income equals what the node draws: the reading has to be known as off.
+fn plateau(evidence: &Evidence<'_>, off: Option<&Finding>) -> Option<Finding> {
+    let (readings, limit_v) = (evidence.readings, evidence.described.overvoltage_v);
+    let top_v = readings.flat_top_v()?;
+    let confidence = if (top_v - limit_v).abs() < allowed_v(evidence, limit_v, 0.0) {
+        Confidence::High
+    } else {
+        off?.confidence
+    };
+    let whole_s: f64 = flat_tops(evidence).map(|flat| span_s(flat, evidence)).sum();
+    (confidence != Confidence::Low).then(|| Finding {
+        code: "overvoltage-plateau",
+        text: format!(
+            "charging was stopped at {} for {} of the log: income is turned away. A larger bank, or more reports, would use it",
+            Engineering(volts(top_v), "V"),
+            Engineering(seconds(whole_s), "s"),
+        ),
+        confidence,
+        time_s: longest(&readings.flats, Flat::Top, evidence).map(|flat| evidence.log.time_s[flat.first]),
+    })
+}
+
+fn flat_tops<'a>(evidence: &Evidence<'a>) -> impl Iterator<Item = &'a Stretch> {
+    let flats = evidence.readings.flats.iter();
+    flats.filter(|flat| flat.kind == Flat::Top)
 }
 
 fn span_s(flat: &Stretch, evidence: &Evidence<'_>) -> f64 {
@@ -93,71 +109,118 @@ fn allowed_v(evidence: &Evidence<'_>, level_v: f64, tolerance: f64) -> f64 {
 
 /// A reading that is off by a factor, or by a constant.
 fn off(evidence: &Evidence<'_>) -> Option<Finding> {
-    let described = evidence.described;
-    let high_v = described.overvoltage_v;
-    let held_v = evidence.readings.held_v();
+    let limit_v = evidence.described.overvoltage_v;
+    let flat_top_v = evidence.readings.flat_top_v();
     let low = cut_level(evidence);
-    if let Some((read_v, true_v, tolerance)) = low
-        && let Some(top_v) = held_v
+    if let Some(top_v) = flat_top_v
+        && let Some(low) = low
+        && let Some(found) = off_at_both(evidence, top_v, low)
     {
-        let high_off = (top_v - high_v).abs() > allowed_v(evidence, high_v, 0.0);
-        let low_off = (read_v - true_v).abs() > allowed_v(evidence, true_v, tolerance);
-        if !high_off && !low_off {
-            return None;
-        }
-        let (scale, offset_v) = (top_v / high_v, top_v - high_v);
-        let as_scale_v = (read_v - scale * true_v).abs();
-        let as_offset_v = (read_v - true_v - offset_v).abs();
-        let both = format!(
-            "the level at which charging stops reads {} instead of {}, the one at which the node is cut off {} instead of {}",
-            Engineering(volts(top_v), "V"),
-            Engineering(volts(high_v), "V"),
-            Engineering(volts(read_v), "V"),
-            Engineering(volts(true_v), "V")
-        );
-        return if as_scale_v <= as_offset_v {
-            let text = format!(
-                "the reading is {scale:.3} times the truth: {both}. Look at the divider's ratio and the reference"
-            );
-            Some(Finding {
-                code: "reading-scaled",
-                text,
-                confidence: Confidence::High,
-                time_s: None,
-            })
-        } else {
-            let text = format!(
-                "the reading is off by {}: {both}. Look at the ground of the divider and the converter's offset",
-                Engineering(volts(offset_v), "V")
-            );
-            Some(Finding {
-                code: "reading-offset",
-                text,
-                confidence: Confidence::High,
-                time_s: None,
-            })
-        };
+        return Some(found);
     }
     // Nothing can charge storage beyond the limit but the lift of the charging current.
-    let lift_v = described.maximum_a * described.resistance_ohm;
-    let top_v = held_v.unwrap_or(evidence.readings.top_v);
-    let above = top_v - lift_v - high_v > allowed_v(evidence, high_v, 0.0) + 2.0 * evidence.readings.noise_v;
-    let below = held_v.is_some_and(|held_v| high_v - held_v > allowed_v(evidence, high_v, 0.0));
-    if above || below {
+    let lift_v = evidence.described.maximum_a * evidence.described.resistance_ohm;
+    let top_v = flat_top_v.unwrap_or(evidence.readings.top_v);
+    let allowed_v = allowed_v(evidence, limit_v, 0.0);
+    let levels = (Engineering(volts(top_v), "V"), Engineering(volts(limit_v), "V"));
+    let (text, confidence) = if top_v - lift_v - limit_v > allowed_v + 2.0 * evidence.readings.noise_v {
         let text = format!(
             "readings reach {}, and charging stops at {}: the reading is off by a factor, or by a constant. A second known \
              voltage tells which",
-            Engineering(volts(top_v), "V"),
-            Engineering(volts(high_v), "V")
+            levels.0, levels.1
         );
-        return Some(Finding {
-            code: "reading-scaled",
-            text,
-            confidence: Confidence::Medium,
-            time_s: None,
-        });
+        (text, Confidence::Medium)
+    } else if low.is_none() && limit_v - top_v > allowed_v && is_unmoved(evidence) {
+        let text = format!(
+            "reports do not move the reading from {}, and charging stops at {}: income equals what the node draws at this pace, \
+             the source gives no more at this voltage, or the reading is off by a factor or by a constant. A second known voltage \
+             tells which",
+            levels.0, levels.1
+        );
+        (text, Confidence::Low)
+    } else {
+        return None;
+    };
+    Some(Finding {
+        code: "reading-scaled",
+        text,
+        confidence,
+        time_s: None,
+    })
+}
+
+/// A reading that is off at the limit and where the node is cut off: what it reads there, the true voltage, and its tolerance.
+fn off_at_both(evidence: &Evidence<'_>, top_v: f64, low: (f64, f64, f64)) -> Option<Finding> {
+    let high_v = evidence.described.overvoltage_v;
+    let (read_v, true_v, tolerance) = low;
+    let low_allowed_v = allowed_v(evidence, true_v, tolerance);
+    let high_off = (top_v - high_v).abs() > allowed_v(evidence, high_v, 0.0);
+    let low_off = (read_v - true_v).abs() > low_allowed_v;
+    // A level below the limit is where the income equals the drain, if the reading is right at the cut.
+    if !low_off && (!high_off || top_v < high_v) {
+        return None;
     }
-    None
+    let (scale, offset_v) = (top_v / high_v, top_v - high_v);
+    let as_scale_v = (read_v - scale * true_v).abs();
+    let as_offset_v = (read_v - true_v - offset_v).abs();
+    // Two levels that nothing brings together are not the two that are known.
+    if as_scale_v.min(as_offset_v) > low_allowed_v {
+        return None;
+    }
+    let both = format!(
+        "the level at which charging stops reads {} instead of {}, the one at which the node is cut off {} instead of {}",
+        Engineering(volts(top_v), "V"),
+        Engineering(volts(high_v), "V"),
+        Engineering(volts(read_v), "V"),
+        Engineering(volts(true_v), "V")
+    );
+    let (code, text) = if as_scale_v <= as_offset_v {
+        let text = format!(
+            "the reading is {scale:.3} times the truth: {both}. Look at the divider's ratio and the reference"
+        );
+        ("reading-scaled", text)
+    } else {
+        let text = format!(
+            "the reading is off by {}: {both}. Look at the ground of the divider and the converter's offset",
+            Engineering(volts(offset_v), "V")
+        );
+        ("reading-offset", text)
+    };
+    Some(Finding {
+        code,
+        text,
+        confidence: Confidence::High,
+        time_s: None,
+    })
+}
+
+/// Whether actions that should move a flat top do not: income that equals the drain leaves the step of each and the slow rise behind
+/// it, a source that is stopped makes up for it at once.
+fn is_unmoved(evidence: &Evidence<'_>) -> bool {
+    let (log, described, readings) = (evidence.log, evidence.described, evidence.readings);
+    let near_v = LEVEL_COUNTS * described.count_v + 2.0 * readings.noise_v;
+    let (mut near, mut all, mut actions) = (0, 0, 0);
+    for flat in flat_tops(evidence) {
+        let charge_c = described
+            .transmit
+            .charge_c(flat.level_v)
+            .max(described.measure.charge_c(flat.level_v));
+        let least_step_v = charge_c / (described.capacitance_f(flat.level_v) * described.most_capacitance);
+        if least_step_v < CLEAR_STEP * near_v {
+            return false;
+        }
+        let own_v = (flat.first..=flat.last).filter_map(|row| log.storage_v(row));
+        for reading_v in own_v {
+            all += 1;
+            near += usize::from((reading_v - flat.level_v).abs() < near_v);
+        }
+        let (from_s, until_s) = (log.time_s[flat.first], log.time_s[flat.last]);
+        let list = evidence.actions.list.iter();
+        actions += list
+            .filter(|action| action.until_s > from_s && action.until_s < until_s)
+            .count();
+    }
+    actions >= LEAST_ACTIONS && all >= READINGS_BETWEEN * actions && near as f64 > UNMOVED_PART * all as f64
 }
 
 /// The reading at which the node was cut off, the voltage at which that is, and its tolerance.
