@@ -44,7 +44,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     super::write(&[(target.clone(), written.text)])
 }
 
-/// The log of a file; rows that were passed over are said on standard error.
+/// The log of a file; rows and events that were passed over are said on standard error.
 pub(super) fn log(file: &InputText) -> Result<Log, Failure> {
     let log = Log::parse(&file.path, &file.text).map_err(LoadError::Refused)?;
     let path = &file.path;
@@ -56,6 +56,9 @@ pub(super) fn log(file: &InputText) -> Result<Log, Failure> {
             "{path}: {} more rows were passed over",
             log.skipped - log.skipped_rows.len()
         ));
+    }
+    for (line, reason) in &log.skipped_events {
+        super::say(&format!("{path}:{line}: event passed over: {reason}"));
     }
     Ok(log)
 }

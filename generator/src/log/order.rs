@@ -19,6 +19,7 @@ pub(super) fn ordered(text: &str, raw: Raw, is_calendar: bool) -> Result<(Log, V
         places,
         lines,
         is_local,
+        ..
     } = raw;
     let mut times_s = std::mem::take(&mut log.time_s);
     if !is_calendar {

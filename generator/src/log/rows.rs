@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 
+use super::events::{self, event};
 use super::header::Header;
 use super::{Log, NO_COUNT};
 use crate::simulate::timeline::Event;
@@ -77,6 +78,8 @@ pub(super) struct Raw {
     pub(super) lines: Vec<u32>,
     /// Whether a time of day without an offset was among them.
     pub(super) is_local: bool,
+    /// Words that are no event.
+    pub(super) unknown: events::Unknown,
 }
 
 /// Reads all rows that can be read.
@@ -86,6 +89,7 @@ pub(super) fn read(header: &Header, lines: Lines<'_>) -> Raw {
         places: Vec::new(),
         lines: Vec::new(),
         is_local: false,
+        unknown: events::Unknown::default(),
     };
     let mut cells: Vec<&str> = Vec::new();
     for line in lines {
@@ -107,8 +111,14 @@ pub(super) fn read(header: &Header, lines: Lines<'_>) -> Raw {
                 if header.count.is_some() {
                     log.count.push(row.count);
                 }
-                if header.event.is_some() {
+                if let Some(column) = header.event {
                     log.event.push(row.event);
+                    let word = cells.get(column).copied().unwrap_or("");
+                    if row.event.is_none() && !word.is_empty() {
+                        // OK because the cell is a slice of the line.
+                        let within = word.as_ptr().addr() - line.text.as_ptr().addr();
+                        raw.unknown.note(word, line.start + within, line.number);
+                    }
                 }
                 if header.clock.is_some() {
                     log.clock_s.push(row.clock_s);
@@ -194,16 +204,4 @@ fn calendar_s(cell: &str, is_local: &mut bool) -> Option<f64> {
     let time = TimeZone::UTC.to_timestamp(local).ok()?;
     *is_local = true;
     Some(in_seconds(time))
-}
-
-fn event(word: &str) -> Option<Event> {
-    [
-        Event::Start,
-        Event::Measure,
-        Event::Transmit,
-        Event::Wait,
-        Event::Cut,
-    ]
-    .into_iter()
-    .find(|event| event.word().eq_ignore_ascii_case(word))
 }
