@@ -2,7 +2,7 @@
 //! with its standard error, and the block of the node file that says so.
 //!
 //! From a CSV file with the columns `time_s` and `storage_v`, a constant current and the rated voltage. The capacitor was charged
-//! to the rated voltage and held there; the first row stands just before the current, every other one after it began.
+//! to the rated voltage and held there; the first row stands just before the current, or further rows at rest lead to it.
 //!
 //! - Capacitance: IEC 62391-1, constant-current discharge from 80 to 40 % of the rated voltage (docs/model.md, equation 32).
 //! - Over voltage: Q = C0·u + k·u²/2 fitted from 95 to 25 % (equation 33).
@@ -15,6 +15,7 @@ mod discharge;
 mod line;
 mod resistance;
 mod spread;
+mod start;
 #[cfg(test)]
 mod tests;
 
@@ -26,6 +27,7 @@ use crate::problem::{InputText, Problem, Problems};
 use crate::units::*;
 
 use discharge::Discharge;
+pub use start::Start;
 
 /// Levels of the standard's method, as parts of the rated voltage (IEC 62391-1).
 const STANDARD: (f64, f64) = (0.8, 0.4);
@@ -49,6 +51,8 @@ pub struct Cell {
     pub capacitance_slope: Estimate<CapacitanceSlope>,
     /// Series resistance; not above 0 when the discharge does not show one.
     pub resistance: Estimate<Resistance>,
+    /// How well the log knows when the current began; the standard error of the resistance has it in it.
+    pub start: Start,
     /// Root of the mean square of what the line misses the measured voltage by.
     pub residual_rms: Voltage,
     /// The most that it misses it by.
@@ -59,7 +63,7 @@ pub struct Cell {
     pub bands: Vec<Band>,
     /// Rows that the line was fitted to.
     pub rows_used: usize,
-    /// Other rows: the first moments, and what follows the discharge.
+    /// Other rows: those at rest, the first moments, and what follows the discharge.
     pub rows_unused: usize,
 }
 
@@ -112,7 +116,9 @@ impl Cell {
     /// let rows: String = rows.map(|s| format!("{s},{}\n", 2.65 - s / 10.0)).collect();
     /// let cell = Cell::parse("bench.csv", &format!("time_s,storage_v\n0,2.7\n{rows}"), amperes(1.0), volts(2.7))?;
     /// assert!((cell.capacitance.value - farads(10.0)).abs() < farads(1e-6));
-    /// assert!((cell.resistance.value - ohms(0.05)).abs() < ohms(1e-6));
+    /// // The current began at any time in the first 100 ms, which is 10 mV, so 10 mohm.
+    /// assert!((cell.start.resistance - ohms(0.005)).abs() < ohms(1e-6));
+    /// assert!((cell.resistance.value - ohms(0.055)).abs() < ohms(1e-6));
     /// # Ok::<(), millpond::problem::Problems>(())
     /// ```
     pub fn parse(label: &str, text: &str, current: Current, rated: Voltage) -> Result<Self, Problems> {
@@ -138,7 +144,7 @@ impl Cell {
         let (high, low) = (at(STANDARD.0)?, at(STANDARD.1)?);
         let error_s = high.standard_error_s.hypot(low.standard_error_s);
         let line = line::fit(discharge, current_a, mean_f(&high, &low))?;
-        let resistance = resistance::fit(discharge, current_a, &line)?;
+        let (resistance, start) = resistance::fit(discharge, current_a, &line)?;
         // The line is fitted to the terminal, which stands I·R below u.
         let drop_v = current_a * resistance.value.max(0.0);
         let levels = BANDS_PERCENT.map(|percent| (percent, at(f64::from(percent) / 100.0)));
@@ -172,6 +178,7 @@ impl Cell {
                 value: ohms(resistance.value),
                 standard_error: ohms(resistance.standard_error),
             },
+            start,
             residual_rms: volts(line.residual_rms_v),
             residual_largest: volts(line.residual_largest_v),
             fitted: (volts(fitted.first()?.storage_v), volts(fitted.last()?.storage_v)),
@@ -195,6 +202,11 @@ impl Cell {
             .iter()
             .map(|band| fraction(1.0) - band.measured / band.line);
         over.fold(fraction(0.0), Ratio::max)
+    }
+
+    /// The resistance if the current began as late as the log allows: the safe end.
+    pub fn highest_resistance(&self) -> Resistance {
+        self.resistance.value + self.start.resistance
     }
 
     /// Whether the resistance can be told from none.

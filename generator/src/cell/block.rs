@@ -1,5 +1,5 @@
 //! The block of the node file that says what was measured, rounded to the safe side: never more capacitance at any voltage
-//! than the line has, never less resistance than was found.
+//! than the line has, never less resistance than was found with the current beginning as late as it may have.
 
 use super::Cell;
 use crate::text::Engineering;
@@ -33,16 +33,16 @@ impl Cell {
         let capacitance = Engineering(farads(full_f), "F");
         // The next cell may lie at the low end of its tolerance, and there where the line says too much.
         let low = 1.0 - (1.0 - COMMON_TOLERANCE) * (1.0 - self.overstatement().get::<ratio>());
-        let resistance_ohm = self.resistance.value.get::<ohm>();
-        let unseen_ohm = resistance_ohm + 2.0 * self.resistance.standard_error.get::<ohm>();
+        let highest_ohm = self.highest_resistance().get::<ohm>();
+        let unseen_ohm = (self.resistance.value + self.resistance.standard_error * 2.0).get::<ohm>();
         let (esr_ohm, esr_note) = if self.shows_resistance() {
             (
-                resistance_ohm,
+                highest_ohm,
                 "of this cell, new: take the data sheet's maximum if that is higher",
             )
         } else {
             (
-                unseen_ohm.max(LEAST_OHM),
+                unseen_ohm.max(highest_ohm).max(LEAST_OHM),
                 "not seen in this discharge: take the data sheet's",
             )
         };

@@ -44,6 +44,8 @@ pub(super) struct Sample {
 pub(super) struct Discharge {
     pub(super) rated_v: f64,
     pub(super) samples: Vec<Sample>,
+    /// The first of them that is under the current for certain: from here on none is within noise of the first row.
+    pub(super) loaded_from: usize,
     /// Rows of the file.
     pub(super) rows: usize,
     /// Where the header stands, for a fault of the whole.
@@ -51,11 +53,15 @@ pub(super) struct Discharge {
 }
 
 impl Discharge {
-    /// The rows whose voltage lies between two parts of the rated voltage, the higher first.
+    /// The rows under the current whose voltage lies between two parts of the rated voltage, the higher first.
     pub(super) fn between(&self, high: f64, low: f64) -> Vec<Sample> {
         let (high_v, low_v) = (high * self.rated_v, low * self.rated_v);
         let inside = |sample: &&Sample| sample.storage_v <= high_v && sample.storage_v >= low_v;
-        self.samples.iter().filter(inside).copied().collect()
+        self.samples[self.loaded_from..]
+            .iter()
+            .filter(inside)
+            .copied()
+            .collect()
     }
 
     /// The fault of a curve that is no capacitor's.
@@ -106,9 +112,11 @@ pub(super) fn read(text: &str, rated_v: f64) -> Result<Discharge, Vec<Problem>> 
             sample.time_s -= first.time_s;
         }
     }
+    let loaded_from = loaded_from(&samples, rated_v);
     let discharge = Discharge {
         rated_v,
         samples,
+        loaded_from,
         rows: count,
         header: span,
     };
@@ -237,6 +245,13 @@ fn end(samples: &[Sample], rated_v: f64) -> usize {
         .take_while(|pair| pair[1].storage_v < pair[0].storage_v && pair[0].storage_v > margin_v)
         .count();
     above + fallen + beyond + 1
+}
+
+/// The row after the last one that is within noise of the first: a discharge that starts low has its rest in the range of the fits.
+fn loaded_from(samples: &[Sample], rated_v: f64) -> usize {
+    let Some(first) = samples.first() else { return 0 };
+    let is_near = |sample: &Sample| sample.storage_v >= first.storage_v - MOST_RISE * rated_v;
+    samples.iter().rposition(is_near).map_or(0, |last| last + 1)
 }
 
 fn check_start(text: &str, first: &Sample, column: usize, rated_v: f64, faults: &mut Faults) {

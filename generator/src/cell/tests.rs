@@ -16,13 +16,16 @@ const LOCAL_LINE: f64 = 5e-4;
 
 /// A cell C0 + k·u behind R at the current I, charged to U.
 #[derive(Clone, Copy, Debug)]
-struct Truth {
-    low_f: f64,
-    slope_f_per_v: f64,
-    resistance_ohm: f64,
-    current_a: f64,
-    rated_v: f64,
+pub(super) struct Truth {
+    pub(super) low_f: f64,
+    pub(super) slope_f_per_v: f64,
+    pub(super) resistance_ohm: f64,
+    pub(super) current_a: f64,
+    pub(super) rated_v: f64,
 }
+
+/// How soon after the current begins a row follows where its time is to leave nothing open, as a part of the discharge.
+const AT_ONCE: f64 = 1e-9;
 
 /// About the make of the measured cells.
 const USUAL: Truth = Truth {
@@ -34,25 +37,31 @@ const USUAL: Truth = Truth {
 };
 
 impl Truth {
-    fn full_c(&self) -> f64 {
+    pub(super) fn full_c(&self) -> f64 {
         (self.low_f + self.slope_f_per_v * self.rated_v / 2.0) * self.rated_v
     }
 
-    /// The file of it in so many rows down to nothing, with an error on each reading.
+    /// The terminal so long after the current began.
+    pub(super) fn storage_v(&self, time_s: f64) -> f64 {
+        let charge_c = self.full_c() - self.current_a * time_s;
+        line::voltage_v(charge_c, self.low_f, self.slope_f_per_v).expect("charge")
+            - self.current_a * self.resistance_ohm
+    }
+
+    /// The file of it in so many rows down to nothing, the second at once after the current, with an error on each reading.
     fn csv(&self, rows: u32, mut error_v: impl FnMut() -> f64) -> String {
         let mut text = format!("time_s,storage_v\n0,{}\n", self.rated_v + error_v());
         let length_s = self.full_c() / self.current_a;
-        for row in 1..rows {
-            let time_s = length_s * f64::from(row) / f64::from(rows);
-            let charge_c = self.full_c() - self.current_a * time_s;
-            let inner_v = line::voltage_v(charge_c, self.low_f, self.slope_f_per_v).expect("charge");
-            let storage_v = inner_v - self.current_a * self.resistance_ohm + error_v();
+        let parts = (1..rows).map(|row| f64::from(row) / f64::from(rows));
+        for part in std::iter::once(AT_ONCE).chain(parts) {
+            let time_s = length_s * part;
+            let storage_v = self.storage_v(time_s) + error_v();
             text.push_str(&format!("{time_s},{storage_v}\n"));
         }
         text
     }
 
-    fn parse(&self, text: &str) -> Result<Cell, Problems> {
+    pub(super) fn parse(&self, text: &str) -> Result<Cell, Problems> {
         Cell::parse("bench.csv", text, amperes(self.current_a), volts(self.rated_v))
     }
 
@@ -85,7 +94,7 @@ fn a_constant_capacitance_is_as_by_hand() {
         .map(|time_s| format!("{time_s},{}\n", 2.65 - time_s / 10.0))
         .collect();
     let cell = truth
-        .parse(&format!("time_s,storage_v\n0,2.7\n{text}"))
+        .parse(&format!("time_s,storage_v\n0,2.7\n1e-9,2.65\n{text}"))
         .expect("a discharge");
     assert!((cell.capacitance.value.get::<farad>() - 10.0).abs() < 10.0 * EXACT);
     assert!((cell.capacitance_low.value.get::<farad>() - 10.0).abs() < 10.0 * EXACT);
@@ -133,11 +142,29 @@ fn a_resistance_below_nothing_is_said() {
         .parse(&format!("time_s,storage_v\n{rest}"))
         .expect("a discharge");
     assert!(!cell.shows_resistance(), "{:?}", cell.resistance);
-    let lowered = text.replacen("0,3\n", "0,2.9\n", 1);
-    let cell = USUAL.parse(&lowered).expect("a discharge");
+    // An instrument whose upper range reads 30 mV too low, on a cell without resistance.
+    let truth = Truth {
+        resistance_ohm: 0.0,
+        ..USUAL
+    };
+    let lowered = |v: f64| if v > 2.91 { v - 0.03 } else { v };
+    let text = truth.csv(300, || 0.0);
+    let rows = text.lines().skip(1).map(|line| {
+        let (time, v) = line.split_once(',').expect("two cells");
+        format!("{time},{}\n", lowered(v.parse().expect("a voltage")))
+    });
+    let rows: String = rows.collect();
+    let cell = truth
+        .parse(&format!("time_s,storage_v\n{rows}"))
+        .expect("a discharge");
     assert!(cell.resistance.value < ohms(0.0));
     assert!(crate::printout::cell::text(&cell).contains("comes out negative"));
     assert!(pasted(&cell).is_ok());
+}
+
+/// The sum of twelve even numbers is near to normal, with the variance 1.
+pub(super) fn normal(random: &mut Pcg64) -> f64 {
+    (0..12).map(|_| random.random_range(-0.5..0.5)).sum()
 }
 
 /// Part of `of` runs in which `is_inside` holds for each of the four figures and twice its standard error.
@@ -153,9 +180,8 @@ fn inside(of: u64, correlation: f64, deviation_v: f64) -> [f64; 4] {
         let mut random = Pcg64::seed_from_u64(seed);
         let mut now_v = 0.0;
         let text = USUAL.csv(300, || {
-            // The sum of twelve even numbers is near to normal, with the variance 1.
-            let normal: f64 = (0..12).map(|_| random.random_range(-0.5..0.5)).sum();
-            now_v = correlation * now_v + (1.0 - correlation * correlation).sqrt() * deviation_v * normal;
+            let part = (1.0 - correlation * correlation).sqrt();
+            now_v = correlation * now_v + part * deviation_v * normal(&mut random);
             now_v
         });
         let cell = USUAL.parse(&text).expect("a discharge");
@@ -211,10 +237,10 @@ fn the_block_of_a_usual_cell_is_read_back() {
     let node = pasted(&USUAL.cell(300)).expect("accepted");
     let part = &node.storage[0];
     assert_eq!(part.rated_voltage, volts(3.0));
-    // Rounded to four digits, each to its safe side.
+    // Rounded to four digits, each to its safe side: 0.01 F less at 3 V is 3.4 mF/V less.
     assert!(part.capacitance <= farads(28.1) && part.capacitance > farads(28.0));
     assert!(
-        part.capacitance_slope >= farads_per_volt(2.0999) && part.capacitance_slope < farads_per_volt(2.102)
+        part.capacitance_slope >= farads_per_volt(2.0966) && part.capacitance_slope < farads_per_volt(2.102)
     );
     assert!(part.esr >= ohms(0.025 * (1.0 - EXACT)) && part.esr < ohms(0.0251));
     assert_eq!(node.storage.len(), node::example("crack-gauge").storage.len());

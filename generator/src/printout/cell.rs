@@ -11,6 +11,8 @@ use crate::units::*;
 const QUIET_OVERSTATEMENT: f64 = 0.02;
 /// Largest part of the resistance that its standard error may be without a word.
 const QUIET_ERROR: f64 = 0.2;
+/// Largest part of the resistance that the time of the step may leave open either way without a word.
+const QUIET_START: f64 = 0.05;
 
 /// A cell as JSON has it: SI units, named in the key.
 #[derive(Serialize)]
@@ -144,9 +146,13 @@ fn row<Q: InBaseUnit>(name: &str, value: Q, error: Q, unit: &'static str) -> Vec
 
 /// What the figures alone do not say.
 fn notes(cell: &Cell) -> Vec<String> {
-    let mut notes = Vec::new();
+    let mut notes: Vec<String> = note_on_start(cell).into_iter().collect();
     let (resistance, error) = (cell.resistance.value, cell.resistance.standard_error);
-    if resistance <= ohms(0.0) {
+    // The start is as likely at any time of its interval: its part of the error, squared, is a third of the half squared.
+    let of_start = cell.start.resistance * cell.start.resistance / 3.0;
+    if !notes.is_empty() && of_start > error * error / 2.0 {
+        // Said already: nothing but the start is to be cured first.
+    } else if resistance <= ohms(0.0) {
         notes.push(
             "the series resistance comes out negative: the current is too small for it, or the first row already stands under \
              the current; discharge with a larger current, and log from just before it"
@@ -175,4 +181,20 @@ fn notes(cell: &Cell) -> Vec<String> {
         ));
     }
     notes
+}
+
+/// Where the time between two rows leaves much of the resistance open.
+fn note_on_start(cell: &Cell) -> Option<String> {
+    let (start, highest) = (cell.start, cell.highest_resistance());
+    if start.resistance <= highest.abs() * QUIET_START {
+        return None;
+    }
+    let shown = |resistance: Resistance| Engineering(resistance, "ohm").to_string();
+    Some(format!(
+        "the current began somewhere in the {} between the last row at rest and the first one under it, so the series \
+         resistance lies from {} to {}, and the block has the higher; log one row just before the current, and go on in finer steps",
+        Engineering(start.interval, "s"),
+        shown(cell.resistance.value - start.resistance),
+        shown(highest),
+    ))
 }
