@@ -7,8 +7,7 @@
 //! ends, comments (#), empty lines and empty cells are taken as they come.
 //!
 //! A row with a cell that is no number, or whose time is out of order, is passed over and counted. An event of another word is
-//! passed over where the word stands alone. The whole log is refused, with the line, where such a word stands again, where its
-//! time starts anew, where local time jumps by an hour, and where most rows are of no use. With both
+//! passed over, and its row kept. The whole log is refused, with the line, where its time starts anew, where local time jumps by an hour, and where most rows are of no use. With both
 //! `time` and `time_s`, `time` is the log's own time and `time_s` the node's clock beside it.
 
 mod events;
@@ -50,7 +49,7 @@ pub struct Log {
     pub skipped: usize,
     /// The first of them: line and reason.
     pub skipped_rows: Vec<(usize, &'static str)>,
-    /// Events that were passed over in rows that were kept: line and reason.
+    /// Words for events that are not known, in rows that were kept: the first line of each and what is wrong.
     pub skipped_events: Vec<(usize, String)>,
 }
 
@@ -72,8 +71,7 @@ impl Log {
     ///
     /// # Errors
     ///
-    /// A header without time or without anything beside it, or with millivolts that can only be volts, an event in several rows that is
-    /// not known, time that starts anew, local time that jumps by an hour, and a text
+    /// A header without time or without anything beside it, or with millivolts that can only be volts, time that starts anew, local time that jumps by an hour, and a text
     /// of which most rows are of no use.
     ///
     /// ```
@@ -164,10 +162,7 @@ fn read(text: &str) -> Result<Log, Problem> {
     };
     let header = header::Header::of(text, &first)?;
     let raw = rows::read(&header, lines);
-    if let Some(problem) = raw.unknown.problem() {
-        return Err(problem);
-    }
-    let skipped_events = raw.unknown.slips();
+    let skipped_events = raw.unknown.passed_over();
     let (mut log, places) = order::ordered(text, raw, header.is_calendar)?;
     log.skipped_events = skipped_events;
     if log.skipped > log.len() {

@@ -115,9 +115,7 @@ pub(super) fn read(header: &Header, lines: Lines<'_>) -> Raw {
                     log.event.push(row.event);
                     let word = cells.get(column).copied().unwrap_or("");
                     if row.event.is_none() && !word.is_empty() {
-                        // OK because the cell is a slice of the line.
-                        let within = word.as_ptr().addr() - line.text.as_ptr().addr();
-                        raw.unknown.note(word, line.start + within, line.number);
+                        raw.unknown.note(word, line.number);
                     }
                 }
                 if header.clock.is_some() {
