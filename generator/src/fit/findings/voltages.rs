@@ -174,23 +174,25 @@ fn off_at_both(evidence: &Evidence<'_>, top_v: f64, low: (f64, f64, f64)) -> Opt
         Engineering(volts(read_v), "V"),
         Engineering(volts(true_v), "V")
     );
-    let (code, text) = if as_scale_v <= as_offset_v {
-        let text = format!(
-            "the reading is {scale:.3} times the truth: {both}. Look at the divider's ratio and the reference"
-        );
-        ("reading-scaled", text)
+    Some(if as_scale_v <= as_offset_v {
+        Finding {
+            code: "reading-scaled",
+            text: format!(
+                "the reading is {scale:.3} times the truth: {both}. Look at the divider's ratio and the reference"
+            ),
+            confidence: Confidence::High,
+            time_s: None,
+        }
     } else {
-        let text = format!(
-            "the reading is off by {}: {both}. Look at the ground of the divider and the converter's offset",
-            Engineering(volts(offset_v), "V")
-        );
-        ("reading-offset", text)
-    };
-    Some(Finding {
-        code,
-        text,
-        confidence: Confidence::High,
-        time_s: None,
+        Finding {
+            code: "reading-offset",
+            text: format!(
+                "the reading is off by {}: {both}. Look at the ground of the divider and the converter's offset",
+                Engineering(volts(offset_v), "V")
+            ),
+            confidence: Confidence::High,
+            time_s: None,
+        }
     })
 }
 
