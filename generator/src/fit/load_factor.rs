@@ -47,7 +47,7 @@ fn factor(wanted: f64, drawn: &impl Fn(f64) -> f64) -> Result<f64, Unreached> {
     if drawn(1.0) <= without_load {
         return Err(Unreached::NoLoad);
     }
-    // From 1 outwards: efficiencies that rise steeply give the same drain twice, and the nearer load is meant.
+    // From 1 outwards: where the efficiency rises steeply several loads draw the same, and the nearest is meant.
     let (mut low, mut high) = (1.0, 1.0);
     for _ in 0..MOST_STEPS {
         if drawn(high) < wanted {
@@ -93,7 +93,7 @@ mod tests {
         assert_eq!(change(f64::MAX, 0.1, linear), Err(Unreached::NoLoad));
     }
 
-    /// A drain that falls in between, as where the efficiency of a regulator rises faster than its load: each is reached twice.
+    /// A drain that is reached at several factors; it falls in between, so that they stand apart.
     #[test]
     fn the_nearest_of_several_factors_is_taken() {
         let drawn = |times: f64| {

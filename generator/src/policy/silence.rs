@@ -60,7 +60,7 @@ mod tests {
     /// Sums and products of a few doubles.
     const ROUNDING_S: f64 = 1e-9;
 
-    /// The example with a duty limit of 1 %, on another one, another frame and other attempts.
+    /// The example with another duty limit, frame and number of attempts.
     fn gauge(limit: f64, payload_bytes: u32, attempts: u32) -> Node {
         let mut node = node::example("crack-gauge");
         let radio = node.radio.as_mut().expect("a radio");

@@ -50,6 +50,23 @@ fn a_clock_that_starts_anew_does_not_drift() {
     }
 }
 
+/// A start that the count tells of parts the lives where the clock does not: 200 rows of each, and by the first row that is seen of the
+/// second the clock has passed where it stood.
+#[test]
+fn a_start_that_only_the_count_shows_is_no_drift() {
+    let before = (0..200).map(|minute| (minute, minute, minute / 20));
+    let behind = (510..710).map(|minute| (minute, minute - 300, (minute - 300) / 100));
+    let rows: String = before
+        .chain(behind)
+        .map(|(minute, at_work, count)| {
+            let (hour, rest) = (minute / 60, minute % 60);
+            format!("2026-03-01T{hour:02}:{rest:02}:00Z,{},{count}\n", at_work * 60)
+        })
+        .collect();
+    let log = Log::parse("bench.csv", &format!("time,time_s,count\n{rows}")).expect("a log");
+    assert_eq!(drift(&log), None);
+}
+
 /// A clock that gains 3 % is found over its restarts, with its figure.
 #[test]
 fn a_drift_is_found_over_restarts() {
