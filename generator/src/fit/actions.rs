@@ -8,6 +8,9 @@ use crate::simulate::timeline::Event;
 const LEAST_STEP: f64 = 0.5;
 /// Steps can be seen in the voltage alone where the described one is this many times its noise.
 const CLEAR_STEP: f64 = 6.0;
+/// A report that is counted between two rows may have begun before the first where they are less than this many of its durations apart.
+/// Rows that are farther apart are those of a log that says where a report is and nothing between.
+const BEGUN_BEFORE: f64 = 4.0;
 
 /// What is done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,6 +66,12 @@ impl Actions {
                 .collect();
         } else {
             actions.list = stepped(log, described, noise_v);
+        }
+        let busy_s = described.measure.duration_s + described.transmit.duration_s;
+        for act in actions.list.iter_mut().filter(|act| !act.is_exact()) {
+            if act.until_s - act.from_s < BEGUN_BEFORE * busy_s {
+                act.from_s -= busy_s;
+            }
         }
         if actions.has_samples {
             actions.add_samples(log, described.batch);

@@ -1,4 +1,5 @@
 mod clock;
+mod meter;
 mod pace;
 mod plateau;
 mod simulated;
