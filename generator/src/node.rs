@@ -11,6 +11,7 @@ pub mod catalogue;
 mod comparator;
 pub mod file;
 mod harvest;
+mod kinds;
 mod limit;
 mod missing;
 mod pacing;

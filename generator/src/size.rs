@@ -92,24 +92,6 @@ pub struct Sized {
     pub pareto: Vec<usize>,
 }
 
-/// Place of the kind of capacitor that holds most of the node's charge: the one that parts take the place of.
-pub fn largest_branch(node: &Node) -> usize {
-    (0..node.storage.len())
-        .reduce(|most, next| {
-            if whole(&node.storage[next]) > whole(&node.storage[most]) {
-                next
-            } else {
-                most
-            }
-        })
-        .unwrap_or_default()
-}
-
-/// Nominal capacitance of all cells of one kind together.
-pub fn whole(part: &Capacitor) -> Capacitance {
-    part.capacitance * part.bias_capacitance * f64::from(part.parallel) / f64::from(part.series)
-}
-
 /// The node's own capacitor with another capacitance: so many of it side by side. Leakage grows with the capacitance,
 /// resistance falls with it.
 pub fn like(own: &Capacitor, capacitance: Capacitance) -> Part {
@@ -132,7 +114,7 @@ pub fn like(own: &Capacitor, capacitance: Capacitance) -> Part {
 impl Sized {
     /// Tries every part of `sweep` with every source in `node`; `progress` counts candidates.
     pub fn of(node: &Node, sweep: &Sweep, progress: &dyn Progress) -> Self {
-        let branch = largest_branch(node);
+        let branch = node.largest_kind();
         let count = sweep.parts.len() * sweep.sources.len();
         let candidates: Vec<Candidate> = (0..count)
             .into_par_iter()
@@ -212,7 +194,7 @@ fn size(sweep: &Sweep, candidate: &Candidate) -> Size {
         .or_else(|| by(|part| part.height.map(|height| height.get::<meter>())))
         .unwrap_or(0.0);
     let source = sweep.sources[candidate.source].relative();
-    Size([first, whole(&part.capacitor).get::<farad>(), source])
+    Size([first, part.capacitor.whole().get::<farad>(), source])
 }
 
 /// Volume of all cells.
@@ -234,7 +216,7 @@ pub fn price(part: &Part) -> Option<f64> {
 fn beats(sweep: &Sweep, better: &Candidate, other: &Candidate) -> bool {
     let figures = |candidate: &Candidate| {
         [
-            whole(&sweep.parts[candidate.part].capacitor).get::<farad>(),
+            sweep.parts[candidate.part].capacitor.whole().get::<farad>(),
             sweep.sources[candidate.source].relative(),
             candidate
                 .outcome

@@ -53,7 +53,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
 /// The parts of the catalogue, or the node's own capacitor in preferred values.
 fn parts(arguments: &Arguments, file: &NodeFile) -> Result<Vec<Part>, Failure> {
     let node = &file.node;
-    let own = &node.storage[size::largest_branch(node)];
+    let own = &node.storage[node.largest_kind()];
     let range = arguments.capacitance;
     let within = |capacitance: Capacitance| range.is_none_or(|range| range.holds(capacitance));
     let parts: Vec<Part> = match &arguments.catalogue {

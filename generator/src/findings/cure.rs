@@ -26,15 +26,7 @@ pub(super) struct Cure {
 /// The smallest changes after which `node` is as `fits` wants it: a larger capacitance or a lower series resistance of
 /// the capacitor kind that holds most of the charge, or a lower charging current, one at a time.
 pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
-    let largest = (0..node.storage.len())
-        .reduce(|most, next| {
-            if held(node, next) > held(node, most) {
-                next
-            } else {
-                most
-            }
-        })
-        .unwrap_or_default();
+    let largest = node.largest_kind();
     let now = &node.storage[largest];
     let capacitance = smallest(LARGEST_FACTOR, |factor| {
         let mut changed = node.clone();
@@ -64,12 +56,6 @@ pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
         resistance: resistance.map(|cured_ohm| (now.esr, ohms(cured_ohm))),
         charging: charging.map(|cured_a| (charges, amperes(cured_a))),
     }
-}
-
-/// Capacitance of a whole capacitor kind.
-fn held(node: &Node, index: usize) -> Capacitance {
-    let part = &node.storage[index];
-    part.capacitance * part.bias_capacitance * f64::from(part.parallel) / f64::from(part.series)
 }
 
 /// The answer for the smallest factor from 1 to `most` for which there is one. Sufficiency rises with the factor.

@@ -6,7 +6,7 @@ use crate::node::Node;
 use crate::printout::survival::{LightView, light};
 use crate::printout::table::table;
 use crate::simulate::run::Outcome;
-use crate::size::{Candidate, Extent, Sized, Sweep, price, whole};
+use crate::size::{Candidate, Extent, Sized, Sweep, price};
 use crate::text::{Engineering, in_days};
 use crate::units::*;
 
@@ -79,7 +79,7 @@ fn view(sweep: &Sweep, candidate: &Candidate, pareto: bool) -> CandidateView {
     CandidateView {
         name: part.name.clone(),
         capacitance_f: part.capacitor.capacitance.get::<farad>(),
-        bank_capacitance_f: whole(&part.capacitor).get::<farad>(),
+        bank_capacitance_f: part.capacitor.whole().get::<farad>(),
         series: part.capacitor.series,
         parallel: part.capacitor.parallel,
         price: price(part),
@@ -261,7 +261,7 @@ pub fn nothing(sweep: &Sweep, sized: &Sized) -> String {
 /// How a part is called: by its name in a catalogue, by the capacitance of all its cells otherwise.
 fn part_text(sweep: &Sweep, candidate: &Candidate) -> String {
     let part = &sweep.parts[candidate.part];
-    let capacitance = Engineering(whole(&part.capacitor), "F").to_string();
+    let capacitance = Engineering(part.capacitor.whole(), "F").to_string();
     if part.name.is_empty() {
         capacitance
     } else {

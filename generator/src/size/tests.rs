@@ -13,7 +13,7 @@ large,4.7 F,300 mohm,5.5 V,12 uA,,2.00,20 mm,150 mm2,
 ";
 
 fn sweep(node: &Node, text: &str, days: f64) -> Sweep {
-    let own = &node.storage[largest_branch(node)];
+    let own = &node.storage[node.largest_kind()];
     Sweep {
         parts: catalogue::from_csv("parts.csv", text, own).expect("a sound catalogue"),
         sources: vec![SizedSource::of(&node.harvest.source, Extent::Times(1.0)).expect("a source")],
