@@ -2,11 +2,15 @@
 
 use crate::mutants::{Mutant, mistake};
 
+const ACTIONS: &str = "generator/src/fit/actions.rs";
 const BANK: &str = "generator/src/model/bank.rs";
 const BURST: &str = "generator/src/model/burst.rs";
 const DARK: &str = "generator/src/model/dark.rs";
 const DISCHARGE: &str = "generator/src/model/discharge.rs";
 const DRAIN: &str = "generator/src/model/drain.rs";
+const CELL_START: &str = "generator/src/cell/start.rs";
+const OWN: &str = "generator/src/fit/own.rs";
+const SILENCE: &str = "generator/src/policy/silence.rs";
 const LOAD: &str = "generator/src/model/load.rs";
 const AIRTIME: &str = "generator/src/model/airtime.rs";
 const PASSAGE: &str = "generator/src/model/passage.rs";
@@ -19,7 +23,7 @@ const PRACTICE: &str = "generator/src/plan/practice.rs";
 const SEARCH: &str = "generator/src/plan/search.rs";
 const TYPICAL: &str = "generator/src/plan/typical.rs";
 
-pub(crate) const IN_GENERATOR: [Mutant; 58] = [
+pub(crate) const IN_GENERATOR: [Mutant; 65] = [
     // Thresholds.
     mistake(
         THRESHOLDS,
@@ -249,4 +253,29 @@ pub(crate) const IN_GENERATOR: [Mutant; 58] = [
         "(lost - self.decide).max(joules(0.0))",
         "lost.max(joules(0.0))",
     ),
+    // The silence of a duty limit.
+    mistake(SILENCE, "span + after", "after"),
+    mistake(
+        SILENCE,
+        "(load.duration, load.duration)",
+        "(load.on_air, load.air_span)",
+    ),
+    // What a bench log and a discharge say.
+    mistake(
+        CELL_START,
+        "sample.storage_v + PART_OF_RATE",
+        "sample.storage_v - PART_OF_RATE",
+    ),
+    mistake(
+        CELL_START,
+        "let last = highest + following;",
+        "let last = highest;",
+    ),
+    mistake(CELL_START, "let is_on_curve = ", "let is_on_curve = !"),
+    mistake(
+        OWN,
+        "at_once > 0 && (is_coarse || at_once * BY_CHANCE >= all)",
+        "at_once > 0",
+    ),
+    mistake(ACTIONS, "act.from_s -= busy_s;", "act.from_s -= 0.0 * busy_s;"),
 ];

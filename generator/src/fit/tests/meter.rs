@@ -16,7 +16,7 @@ fn log(described: &Described, has_events: bool, at_once: Option<usize>) -> Log {
     let start_s = |number: usize| {
         let own_s = PERIOD_S * number as f64;
         if at_once == Some(number) {
-            // Whole rows behind the hundredth that the sample takes.
+            // The sample ends, and the transmission begins, with the row one second in.
             own_s + 1.0 - measure.duration_s
         } else {
             own_s + 0.13
