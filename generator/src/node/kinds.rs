@@ -14,11 +14,12 @@ impl Node {
     /// Place in `storage` of the kind that holds most of the charge; the first of equal ones.
     ///
     /// ```
-    /// let mut node = millpond::node::example("crack-gauge");
+    /// let mut node = millpond::node::NodeFile::load("../templates/nodes/crack-gauge.toml")?.node;
     /// node.storage.push(node.storage[0].clone());
     /// assert_eq!(node.largest_kind(), 0);
     /// node.storage[1].parallel += 1;
     /// assert_eq!(node.largest_kind(), 1);
+    /// # Ok::<(), millpond::input::LoadError>(())
     /// ```
     pub fn largest_kind(&self) -> usize {
         (0..self.storage.len())
