@@ -1,4 +1,4 @@
-//! Mistakes in the generator: model, thresholds, the border to integers, and the choice of a plan's settings.
+//! Mistakes in the generator: model, thresholds, silence, the border to integers, the choice of a plan's settings, and the fit.
 
 use crate::mutants::{Mutant, mistake};
 

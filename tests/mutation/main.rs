@@ -1,5 +1,5 @@
 //! Whether the tests notice mistakes: each of a list of small mistakes is made alone, in a copy of the sources: in the C
-//! header with its planner, in the policy crate with its own, or in the generator's model, thresholds, rounding and plan. The agreement of the
+//! header with its planner, in the policy crate with its own, or in the generator's model, thresholds, silence, rounding, plan and fit. The agreement of the
 //! languages, the tests of the crates and the outside witnesses have to find it.
 //!
 //! A test that no mistake can break proves nothing; a mistake that no test finds is a hole. This takes minutes, so it is

@@ -23,13 +23,10 @@ pub(super) fn in_order<'a>(log: &'a Log, described: &Described) -> Cow<'a, Log> 
         Some(Event::Transmit) => described.transmit.duration_s + BEHIND_S,
         _ => 0.0,
     };
-    let actions = (1..log.len()).filter(|row| busy_s(row - 1) > 0.0);
-    let (all, at_once) = actions.fold((0usize, 0usize), |(all, at_once), row| {
-        (
-            all + 1,
-            at_once + usize::from(log.time_s[row] == log.time_s[row - 1]),
-        )
-    });
+    let behind = |row: &usize| busy_s(row - 1) > 0.0;
+    let is_at_once = |row: &usize| log.time_s[*row] == log.time_s[row - 1];
+    let all = (1..log.len()).filter(behind).count();
+    let at_once = (1..log.len()).filter(behind).filter(is_at_once).count();
     let is_coarse = log.time_s.iter().all(|time_s| time_s.fract() == 0.0);
     let is_own = at_once > 0 && (is_coarse || at_once * BY_CHANCE >= all);
     if !is_own {

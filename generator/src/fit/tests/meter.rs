@@ -78,6 +78,30 @@ fn a_row_that_falls_on_an_event_tells_of_no_report() {
     }
 }
 
+/// One sample a minute and a report behind the last of them: one time in common among two dozen actions is the node's own in whole
+/// seconds and chance in finer ones, and where each action has it no clock makes it chance.
+#[test]
+fn a_clock_of_whole_seconds_makes_a_log_the_nodes_own() {
+    let described = Described::of(&node::example(NAME));
+    let is_moved = |step_s: f64, reports: &[u32]| {
+        let mut text = String::from("time_s,count,event\n");
+        for minute in 1..=24 {
+            let time_s = f64::from(minute) * step_s;
+            text.push_str(&format!("{time_s},0,measure\n"));
+            if reports.contains(&minute) {
+                text.push_str(&format!("{time_s},1,transmit\n"));
+            }
+        }
+        let log = Log::parse("bench.csv", &text).expect("a log");
+        own::in_order(&log, &described).time_s != log.time_s
+    };
+    let each: Vec<u32> = (1..=24).collect();
+    assert!(is_moved(60.0, &[24]));
+    assert!(!is_moved(60.25, &[24]));
+    assert!(is_moved(60.25, &each));
+    assert!(!is_moved(60.0, &[]));
+}
+
 /// A report that is longer than the time between two rows began some rows before the one that counts it.
 #[test]
 fn a_report_that_lasts_for_some_rows_has_its_whole_step() {
