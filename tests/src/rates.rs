@@ -1,6 +1,7 @@
 //! How often findings are raised, and how often stated intervals hold the truth.
 
 use millpond::fit::{Fit, Known};
+use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::bench::{Bench, Fault, Truth};
@@ -30,11 +31,11 @@ impl Rate {
     }
 }
 
-/// Rates of all findings over `logs` logs each, of the seeds from `first` on; `done` is told of each as it is known.
-pub fn faults(first: u64, logs: usize, done: impl Fn(&Rate)) -> Vec<Rate> {
+/// Rates of all findings over `logs` logs each, of the seeds from `first` on; `done` is told of each as it is known, in no order.
+pub fn faults(first: u64, logs: usize, done: impl Fn(&Rate) + Sync) -> Vec<Rate> {
     let healthy = raised(first, logs, None);
     Fault::ALL
-        .iter()
+        .par_iter()
         .map(|(fault, finding)| {
             let part = |all: &[Vec<&'static str>]| {
                 all.iter().filter(|codes| codes.contains(finding)).count() as f64 / all.len() as f64
