@@ -14,6 +14,8 @@ use millpond_tests::command::{ROOT, cargo, millpond};
 const UPWARD: &str = "../../../";
 /// Where the profiles of tests begin in the workspace's manifest, of which they are the end.
 const PROFILES: &str = "[profile.dev]\n";
+/// A profile of its own for the generator.
+const GENERATOR: &str = "[profile.dev.package.millpond]\nopt-level = 0\n";
 /// The node that the projects are written for, from the top of the project.
 pub(crate) const NODE: &str = "templates/nodes/crack-gauge.toml";
 
@@ -164,14 +166,18 @@ impl Project {
         })
     }
 
-    /// Other people's libraries are compiled as this workspace compiles them, or none that is there already would do.
+    /// Other people's libraries are compiled as this workspace compiles them, or none that is there already would do. The generator,
+    /// which is one of them here, writes one node's constants and is not worth optimising.
     fn share_profiles(&self) -> Result<(), Failed> {
         let workspace = fs::read_to_string(Path::new(ROOT).join("Cargo.toml"))?;
         let profiles = workspace.find(PROFILES).map(|start| &workspace[start..]);
         let profiles = profiles.ok_or_else(|| format!("Cargo.toml: no {PROFILES}"))?;
         let settings = self.path().join(".cargo");
         fs::create_dir(&settings)?;
-        Ok(fs::write(settings.join("config.toml"), profiles)?)
+        Ok(fs::write(
+            settings.join("config.toml"),
+            format!("{profiles}\n{GENERATOR}"),
+        )?)
     }
 
     /// Away from its place, the crate finds its libraries by their full path, and their versions are those of this
