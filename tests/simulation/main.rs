@@ -57,7 +57,7 @@ const BRIGHT: [(&str, [f64; 4]); 3] = [
 ];
 /// A node with a gate in the dark and in the light, under a rule that asks no threshold: it is cut, and connected again.
 const GATED: (&str, [f64; 4]) = ("crack-gauge", [0.0, 12e-3, 0.0, 12e-3]);
-/// One half hour of each: the circuit simulator takes a minute for the pulses of an hour.
+/// The first half hour of each: for the pulses of all four the circuit simulator takes longer than for every other trial.
 const GATED_HOURS: f64 = 1.0;
 /// Time between two reports of that rule (s): it empties the storage from 4 V to the cut-off in a quarter of an hour.
 const RECKLESS_S: u32 = 5;
