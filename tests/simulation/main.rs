@@ -57,8 +57,6 @@ const BRIGHT: [(&str, [f64; 4]); 3] = [
 ];
 /// A node with a gate in the dark and in the light, under a rule that asks no threshold: it is cut, and connected again.
 const GATED: (&str, [f64; 4]) = ("crack-gauge", [0.0, 12e-3, 0.0, 12e-3]);
-/// The first half hour of each: for the pulses of all four the circuit simulator takes longer than for every other trial.
-const GATED_HOURS: f64 = 1.0;
 /// Time between two reports of that rule (s): it empties the storage from 4 V to the cut-off in a quarter of an hour.
 const RECKLESS_S: u32 = 5;
 /// What the terminal may stand below the overvoltage limit (V) and still be held: rounding of printed voltages.
@@ -137,7 +135,7 @@ fn full(ngspice: &Tool, name: &'static str, steps_w: [f64; 4]) -> Result<(), Fai
 /// A run that the gate ends and begins again.
 fn gate(ngspice: &Tool) -> Result<(), Failed> {
     let (name, steps_w) = GATED;
-    let world = World::of(name, steps_w, GATED_HOURS / 24.0)?;
+    let world = World::of(name, steps_w, HOURS / 24.0)?;
     let mut rule = FixedInterval::new(RECKLESS_S, 1, 0);
     let (run, outcome) = Drained::under(&mut rule, name, &world);
     if outcome.brownouts == 0 || outcome.starts < 2 {
