@@ -70,6 +70,15 @@ pub fn in_days(days: f64) -> String {
     format!("{days} {}", if days == 1.0 { "day" } else { "days" })
 }
 
+/// A voltage at the end of an axis (V), to the millivolt as logs have it: a bank moves by hundredths of a volt in an hour.
+///
+/// ```
+/// assert_eq!(millpond::text::to_the_millivolt(3.9794), "3.979");
+/// ```
+pub fn to_the_millivolt(storage_v: f32) -> String {
+    format!("{storage_v:.3}")
+}
+
 /// Bytes as a hash is written: two lower-case digits each.
 ///
 /// ```

@@ -1,8 +1,9 @@
 //! A fit as a picture for a terminal: readings, model, errors, and where the findings are.
 
-use textplots::{Chart, Plot as _, Shape};
+use textplots::{Chart, LabelBuilder as _, LabelFormat, Plot as _, Shape};
 
 use super::Fit;
+use crate::text::to_the_millivolt;
 
 /// Size in dots: two in a column, four in a row.
 const DOTS: (u32, u32) = (180, 60);
@@ -10,8 +11,15 @@ const DOTS: (u32, u32) = (180, 60);
 const COLUMNS: usize = DOTS.0 as usize / 2;
 /// Bars of rising height.
 const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
-/// A day (s).
-const DAY_S: f64 = 86_400.0;
+/// Units of a time axis with their length (s), the longest first.
+const UNITS: [(&str, f64); 4] = [
+    ("days", 86_400.0),
+    ("hours", 3600.0),
+    ("minutes", 60.0),
+    ("seconds", 1.0),
+];
+/// A log shows its times in the longest unit that it has so many of.
+const LEAST_UNITS: f64 = 2.0;
 
 /// The picture; empty where the log has no readings.
 pub fn terminal(fit: &Fit) -> String {
@@ -19,8 +27,7 @@ pub fn terminal(fit: &Fit) -> String {
         return String::new();
     };
     let (from_s, span_s) = (first.0, (last.0 - first.0).max(1.0));
-    let hours = span_s < 2.0 * DAY_S;
-    let unit_s = if hours { 3600.0 } else { DAY_S };
+    let (unit, unit_s) = unit_of(span_s);
     let column = |time_s: f64| (((time_s - from_s) / span_s * COLUMNS as f64) as usize).min(COLUMNS - 1);
     // The lowest and the highest of each column of dots, so that no dip is lost.
     let mut readings: Vec<Option<(f64, f64)>> = vec![None; DOTS.0 as usize];
@@ -53,10 +60,10 @@ pub fn terminal(fit: &Fit) -> String {
     let (from, until) = ((from_s / unit_s) as f32, ((from_s + span_s) / unit_s) as f32);
     let mut chart = Chart::new_with_y_range(DOTS.0, DOTS.1, from, until, low - margin, high + margin);
     let (lines, dots) = (Shape::Lines(&model), Shape::Points(&readings));
-    let chart = chart.lineplot(&dots).lineplot(&lines);
+    let volts = LabelFormat::Custom(Box::new(to_the_millivolt));
+    let chart = chart.lineplot(&dots).lineplot(&lines).y_label_format(volts);
     chart.axis();
     chart.figures();
-    let unit = if hours { "hours" } else { "days" };
     let mut text = format!("storage voltage (V) over time ({unit}): dots readings, line model\n{chart}");
     let errors_v: Vec<f64> = squares
         .iter()
@@ -85,6 +92,45 @@ pub fn terminal(fit: &Fit) -> String {
     text
 }
 
+/// The unit of a time axis, with its length (s): short logs in seconds or minutes, so that its ends tell them apart.
+fn unit_of(span_s: f64) -> (&'static str, f64) {
+    UNITS
+        .into_iter()
+        .find(|(_, unit_s)| span_s >= LEAST_UNITS * unit_s)
+        .unwrap_or(("seconds", 1.0))
+}
+
 fn stretch(range: &mut Option<(f64, f64)>, v: f64) {
     *range = Some(range.map_or((v, v), |(low, high)| (low.min(v), high.max(v))));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fit::Known;
+    use crate::log::Log;
+    use crate::node;
+
+    #[test]
+    fn the_ends_of_a_short_log_are_told_apart() {
+        // Seven minutes, 20 mV down. A reading stands for the middle of its count, 1.1 V · 5.7 / 1024 / 2 = 3.06 mV higher,
+        // and the axis reaches a millivolt beyond the readings: from 3.982 V to 4.004 V.
+        let rows = (0..=420).map(|second| format!("{second},{}\n", 4000 - second / 21));
+        let log = Log::parse(
+            "bench.csv",
+            &format!("time_s,storage_mv\n{}", rows.collect::<String>()),
+        )
+        .expect("a log");
+        let picture = terminal(&Fit::of(&node::example("crack-gauge"), &log, &Known::NOTHING));
+        for shown in ["over time (minutes)", "4.004", "3.982", "7.0"] {
+            assert!(picture.contains(shown), "{shown}:\n{picture}");
+        }
+    }
+
+    #[test]
+    fn a_time_axis_has_at_least_two_of_its_unit() {
+        let units = [119.0, 120.0, 7199.0, 7200.0, 172_799.0, 172_800.0].map(|span_s| unit_of(span_s).0);
+        assert_eq!(units, ["seconds", "minutes", "minutes", "hours", "hours", "days"]);
+        assert_eq!(unit_of(1.0), ("seconds", 1.0));
+    }
 }

@@ -3,10 +3,11 @@
 #[cfg(not(target_arch = "wasm32"))]
 mod svg;
 
-use textplots::{Chart, Plot as _, Shape};
+use textplots::{Chart, LabelBuilder as _, LabelFormat, Plot as _, Shape};
 
 use crate::simulate::columns::{Column, Columns};
 use crate::simulate::timeline::{Moment, Watch};
+use crate::text::to_the_millivolt;
 use crate::thresholds::Thresholds;
 use crate::units::*;
 
@@ -93,7 +94,8 @@ impl Picture {
         let shapes: Vec<Shape> = lines.iter().map(|line| Shape::Points(line)).collect();
         let chart = shapes
             .iter()
-            .fold(chart.lineplot(&shape), |chart, shape| chart.lineplot(shape));
+            .fold(chart.lineplot(&shape), |chart, shape| chart.lineplot(shape))
+            .y_label_format(LabelFormat::Custom(Box::new(to_the_millivolt)));
         chart.axis();
         chart.figures();
         let mut text = format!("storage voltage (V) over time (days)\n{chart}");
