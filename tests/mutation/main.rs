@@ -1,14 +1,14 @@
 //! Whether the tests notice mistakes: each of a list of small mistakes is made alone, in a copy of the sources: in the C
-//! header with its planner, in the policy crate with its own, or in the generator's model, thresholds, silence, rounding, plan and fit. The agreement of the
-//! languages, the tests of the crates and the outside witnesses have to find it.
+//! header with its planner, in the policy crate with its own, or in the generator's model, thresholds, silence, rounding,
+//! plan and fit. The agreement of the languages, the tests of the crates and the outside witnesses have to find it.
 //!
 //! A test that no mistake can break proves nothing; a mistake that no test finds is a hole. This takes minutes, so it is
 //! asked for by name:
 //!
 //! `cargo test -p millpond-tests --test mutation -- --ignored --nocapture`
 //!
-//! The variable `MISTAKES` says how many of each list to make, all when it is not set; `MISTAKES_FROM` how many to leave out before, so that
-//! a run that was stopped can go on.
+//! The variable `MISTAKES` says how many of each list to make, all when it is not set; `MISTAKES_FROM` how many to leave out
+//! before, so that a run that was stopped can go on.
 
 mod generator;
 mod mutants;
