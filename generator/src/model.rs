@@ -9,3 +9,4 @@ pub mod drain;
 pub mod load;
 pub mod passage;
 pub mod reading;
+pub(crate) mod terminal;

@@ -78,12 +78,18 @@ pub struct Capacitor {
     pub tolerance_low: Ratio,
     /// How far above nominal a delivered part may be, at least 0.
     pub tolerance_high: Ratio,
-    /// Equivalent series resistance of one cell, new, at room temperature; above 0.
+    /// Largest equivalent series resistance of one cell, new, at room temperature; above 0.
     pub esr: Resistance,
+    /// Least series resistance of one cell, 0 to `esr`; 0, as low as can be, when not given.
+    pub esr_minimum: Resistance,
     /// Rated voltage of one cell.
     pub rated_voltage: Voltage,
-    /// Leakage current of one cell at its rated voltage.
+    /// Leakage current of one cell at its rated voltage, soaked, at room temperature.
     pub leakage: Current,
+    /// Leakage at the hot end as a fraction of that at room temperature, at least 1, if given.
+    pub hot_leakage: Option<Ratio>,
+    /// Leakage of a cell that was not yet held at its voltage, as a fraction of that of a soaked one, at least 1, if given.
+    pub fresh_leakage: Option<Ratio>,
     /// Cells in series, at least 1.
     pub series: u32,
     /// Strings in parallel, at least 1.
@@ -100,6 +106,8 @@ pub struct Capacitor {
     pub cold_capacitance: Ratio,
     /// Series resistance at the cold end as a fraction of that at room temperature, at least 1.
     pub cold_esr: Ratio,
+    /// Whether the file says what the cold does to this part: without it nothing is known, which is not the same as no effect.
+    pub states_cold: bool,
 }
 
 /// What stands between the storage terminal and the load.
@@ -109,6 +117,8 @@ pub struct Supply {
     pub regulator: Regulator,
     /// Comparator that connects the node to storage.
     pub gate: Option<Gate>,
+    /// Without a gate: lowest storage voltage at which the node's reset is released, if given.
+    pub starts_at: Option<Voltage>,
 }
 
 /// How the rail is made from the storage terminal.
@@ -260,12 +270,23 @@ pub enum BlePhy {
     OneMegabit,
 }
 
+/// What the converter compares with what.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SenseKind {
+    /// The storage voltage, divided, against a fixed reference: the reading rises with storage.
+    Divider,
+    /// A fixed reference against the supply itself, which is storage: the reading falls as storage rises.
+    Reference,
+}
+
 /// How the firmware reads the storage voltage.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sense {
+    /// What is compared with what.
+    pub kind: SenseKind,
     /// Resolution of the analogue-to-digital converter, 6 to 16.
     pub bits: u32,
-    /// Its reference voltage: the input that reads full scale.
+    /// The fixed reference voltage: the input that reads full scale, or with [`SenseKind::Reference`] the input that is read.
     pub reference: Voltage,
     /// The reference may be off by this fraction.
     pub reference_tolerance: Ratio,
@@ -275,6 +296,8 @@ pub struct Sense {
     pub divider_bottom: Resistance,
     /// Each resistor may be off by this fraction.
     pub divider_tolerance: Ratio,
+    /// Whether the divider carries current only while a reading is taken.
+    pub divider_switched: bool,
     /// Capacitance that the input charges for each sample, if given.
     pub sampling_capacitor: Option<Capacitance>,
     /// How long the input is connected for each sample, if given.

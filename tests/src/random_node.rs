@@ -80,7 +80,11 @@ pub fn random_node(seed: u64) -> Node {
         sense: draw.sense(overvoltage),
         harvest: draw.harvest(overvoltage, resistance),
         policy: draw.pacing(reserve),
-        supply: Supply { regulator, gate },
+        supply: Supply {
+            regulator,
+            gate,
+            starts_at: None,
+        },
         sleep_current,
         boot,
         measure,
@@ -251,9 +255,12 @@ impl Draw {
             tolerance_low,
             tolerance_high: self.part(0.1..0.8),
             esr: resistance / strings / (end_of_life_esr * cold_esr),
+            esr_minimum: ohms(0.0),
             rated_voltage,
             // A double-layer cell leaks some microamperes per farad; common practice, no source.
             leakage: amperes(self.spread(0.2..5.0) * 1e-6 * cell.get::<farad>()),
+            hot_leakage: None,
+            fresh_leakage: None,
             series,
             parallel,
             balance_resistor,
@@ -262,6 +269,7 @@ impl Draw {
             end_of_life_esr,
             cold_capacitance,
             cold_esr,
+            states_cold: true,
         };
         let mut storage = vec![main];
         for _ in 0..self.0.random_range(0..=2) {
@@ -288,8 +296,11 @@ impl Draw {
             tolerance_low: self.part(0.1..0.2),
             tolerance_high: fraction(0.2),
             esr: ohms(esr),
+            esr_minimum: ohms(0.0),
             rated_voltage: volts([16.0, 25.0, 50.0][self.0.random_range(0..3)]),
             leakage: amperes(self.spread(1e-8..1e-6)),
+            hot_leakage: None,
+            fresh_leakage: None,
             series: 1,
             parallel: self.0.random_range(1..=4),
             balance_resistor: None,
@@ -298,6 +309,7 @@ impl Draw {
             end_of_life_esr: self.part(1.0..2.0),
             cold_capacitance: self.part(0.8..1.0),
             cold_esr: self.part(1.0..2.0),
+            states_cold: true,
         }
     }
 
@@ -307,12 +319,14 @@ impl Draw {
         let full_scale = overvoltage * self.0.random_range(1.15..1.5);
         let divider_bottom = ohms(1e6);
         Sense {
+            kind: SenseKind::Divider,
             bits: self.0.random_range(8..=16),
             reference,
             reference_tolerance: self.part(0.001..0.03),
             divider_top: divider_bottom * ((full_scale / reference).get::<ratio>() - 1.0).max(0.0),
             divider_bottom,
             divider_tolerance: self.part(0.001..0.02),
+            divider_switched: false,
             sampling_capacitor: None,
             sampling_time: None,
             input_leakage: amperes(0.0),

@@ -1,6 +1,7 @@
 //! The capacitor bank as branches in parallel at one terminal.
 
 use crate::model::drain::Drain;
+use crate::model::terminal;
 use crate::node::Capacitor;
 use crate::units::*;
 
@@ -229,19 +230,9 @@ impl Network {
     /// Terminal voltage, and G − P/v²: by how much load and leakage draw more there for each volt.
     pub(crate) fn terminal(&self, inner_v: &[f64], drain: &Drain) -> Option<(f64, f64)> {
         let (power_w, current_a) = (drain.power.get::<watt>(), drain.current.get::<ampere>());
-        let source_a: f64 = self
-            .conductance_s
-            .iter()
-            .zip(inner_v)
-            .map(|(g, u)| g * u)
-            .sum::<f64>()
-            - current_a;
+        let source_a: f64 = self.conductance_s.iter().zip(inner_v).map(|(g, u)| g * u).sum();
         let total_s = self.conductance_s.iter().sum::<f64>() + self.leakage_s;
-        let discriminant = source_a * source_a - 4.0 * total_s * power_w;
-        if source_a <= 0.0 || discriminant < 0.0 {
-            return None;
-        }
-        let terminal_v = (source_a + discriminant.sqrt()) / (2.0 * total_s);
+        let terminal_v = terminal::voltage_v(total_s, source_a, power_w, current_a)?;
         Some((terminal_v, self.leakage_s - power_w / (terminal_v * terminal_v)))
     }
 }
@@ -258,8 +249,11 @@ mod tests {
             tolerance_low: fraction(0.2),
             tolerance_high: fraction(0.2),
             esr: ohms(0.4),
+            esr_minimum: ohms(0.0),
             rated_voltage: volts(2.7),
             leakage: amperes(30e-6),
+            hot_leakage: None,
+            fresh_leakage: None,
             series: 2,
             parallel: 3,
             balance_resistor: Some(ohms(470e3)),
@@ -268,6 +262,7 @@ mod tests {
             end_of_life_esr: fraction(3.0),
             cold_capacitance: fraction(0.9),
             cold_esr: fraction(1.5),
+            states_cold: true,
         }
     }
 

@@ -11,6 +11,7 @@
 use crate::model::bank::{Bank, Branch};
 use crate::model::drain::Drain;
 use crate::model::load::Load;
+use crate::model::terminal;
 use crate::node::Harvest;
 use crate::units::*;
 
@@ -197,13 +198,12 @@ impl Storage {
             )
         });
         let root = |power_w: f64, current_a: f64| -> Option<f64> {
-            let total_s = conductance_s + leakage_s;
-            let source_a = conductance_s * inner_v - current_a;
-            let discriminant = source_a * source_a - 4.0 * total_s * power_w;
-            if discriminant < 0.0 || (source_a < 0.0 && power_w >= 0.0) {
-                return None;
-            }
-            Some((source_a + discriminant.sqrt()) / (2.0 * total_s))
+            terminal::voltage_v(
+                conductance_s + leakage_s,
+                conductance_s * inner_v,
+                power_w,
+                current_a,
+            )
         };
         let mut terminal_v = root(load_w - given_w, load_a)?;
         let mut given_a = if given_w > 0.0 { given_w / terminal_v } else { 0.0 };

@@ -28,14 +28,16 @@ impl Scale {
     /// the nominal reference over the true one (docs/model.md, equations 11 and 12).
     ///
     /// ```
-    /// use millpond::{model::reading::Scale, node::Sense, units::*};
+    /// use millpond::{model::reading::Scale, node::{Sense, SenseKind}, units::*};
     /// let sense = Sense {
+    ///     kind: SenseKind::Divider,
     ///     bits: 10,
     ///     reference: volts(1.1),
     ///     reference_tolerance: fraction(0.03),
     ///     divider_top: ohms(4.7e6),
     ///     divider_bottom: ohms(1e6),
     ///     divider_tolerance: fraction(0.01),
+    ///     divider_switched: false,
     ///     sampling_capacitor: None,
     ///     sampling_time: None,
     ///     input_leakage: amperes(0.0),
@@ -72,17 +74,20 @@ impl Scale {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::node::SenseKind;
     use approx::{assert_abs_diff_eq, assert_relative_eq};
     use proptest::prelude::*;
 
     fn sense(tolerance: f64) -> Sense {
         Sense {
+            kind: SenseKind::Divider,
             bits: 12,
             reference: volts(2.5),
             reference_tolerance: fraction(0.005),
             divider_top: ohms(2e6),
             divider_bottom: ohms(1e6),
             divider_tolerance: fraction(tolerance),
+            divider_switched: false,
             sampling_capacitor: None,
             sampling_time: None,
             input_leakage: amperes(0.0),

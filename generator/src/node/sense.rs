@@ -1,8 +1,8 @@
 //! Reads `[sense]`: how the firmware reads the storage voltage.
 
-use super::Sense;
 use super::limit::Limit;
 use super::table::{Given, Table};
+use super::{Sense, SenseKind};
 use crate::units::*;
 
 /// Part tolerances beyond this are not ones that anyone measures with.
@@ -27,11 +27,24 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
         };
     };
     let tolerance = Limit::NOT_NEGATIVE.up_to(MOST_TOLERANCE);
+    let kinds = [
+        ("divider", SenseKind::Divider),
+        ("reference", SenseKind::Reference),
+    ];
+    let kind = table
+        .choice("kind", &kinds, Some(SenseKind::Divider))
+        .map_or(SenseKind::Divider, |given| given.value);
     let bits = table.required::<u32>("bits", "12", 6..=16);
     let reference = table.required::<Voltage>("reference", "1.2 V", Limit::POSITIVE);
     let reference_tolerance = table.required::<Ratio>("reference_tolerance", "2 %", tolerance);
     let divider_keys = ["divider_top", "divider_bottom", "divider_tolerance"];
-    let divided = divider_keys.iter().any(|key| table.has(key));
+    if kind == SenseKind::Reference {
+        table.foreign(
+            &["divider_top", "divider_bottom", "divider_tolerance", "divider_switched", "input_leakage"],
+            "with kind = \"reference\" the converter compares its supply with the reference, and no divider stands in between",
+        );
+    }
+    let divided = kind == SenseKind::Divider && divider_keys.iter().any(|key| table.has(key));
     let (top, bottom, divider_tolerance);
     if divided {
         top = table.required::<Resistance>("divider_top", "3.0 Mohm", Limit::NOT_NEGATIVE);
@@ -56,15 +69,23 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
     let sampling_capacitor = table.optional::<Capacitance>("sampling_capacitor", "10 pF", Limit::POSITIVE);
     let sampling_time = table.optional::<Time>("sampling_time", "20 us", Limit::POSITIVE);
     let input_leakage = table.or::<Current>("input_leakage", "50 nA", Limit::NOT_NEGATIVE, amperes(0.0));
+    let divider_switched = if divided {
+        table.or::<bool>("divider_switched", "true", (), false)
+    } else {
+        table.know("divider_switched");
+        Some(false)
+    };
     table.finish();
     let sense = (|| {
         Some(Sense {
+            kind,
             bits: bits?.value,
             reference: reference.as_ref()?.value,
             reference_tolerance: reference_tolerance?.value,
             divider_top: top.as_ref()?.value,
             divider_bottom: bottom?.value,
             divider_tolerance: divider_tolerance?.value,
+            divider_switched: divider_switched?,
             sampling_capacitor: sampling_capacitor.map(|given| given.value),
             sampling_time: sampling_time.map(|given| given.value),
             input_leakage: input_leakage?,

@@ -21,6 +21,9 @@ const MOST_TOLERANCE_HIGH: f64 = 10.0;
 /// Cold and aged cells have been seen with some ten times their resistance; beyond this it is a slip.
 const MOST_RESISTANCE_FACTOR: f64 = 100.0;
 
+/// Cells have been seen to leak some hundred times more when new or hot; beyond this it is a slip.
+const MOST_LEAKAGE_FACTOR: f64 = 1000.0;
+
 /// A cell may gain a little capacitance in the cold, not more than twice.
 const MOST_COLD_CAPACITANCE: f64 = 2.0;
 
@@ -87,8 +90,12 @@ pub(super) fn read_cell(table: &mut Table<'_>, own: Option<&Capacitor>) -> Bank 
         }
     }
     let esr = table.required::<Resistance>("esr", "150 mohm", Limit::POSITIVE);
+    let esr_minimum = table.optional::<Resistance>("esr_minimum", "40 mohm", Limit::NOT_NEGATIVE);
     let rated_voltage = table.required::<Voltage>("rated_voltage", "5.5 V", Limit::POSITIVE);
     let leakage = table.required::<Current>("leakage", "5 uA", Limit::NOT_NEGATIVE);
+    let more_leakage = Limit::ANY.from(1.0).up_to(MOST_LEAKAGE_FACTOR);
+    let hot_leakage = table.optional::<Ratio>("hot_leakage", "400 %", more_leakage);
+    let fresh_leakage = table.optional::<Ratio>("fresh_leakage", "1000 %", more_leakage);
     let series = table.or::<u32>("series", "2", 1..=MOST_CELLS, 1);
     let parallel = table.or::<u32>("parallel", "2", 1..=MOST_CELLS, 1);
     let balance_resistor = table.optional::<Resistance>("balance_resistor", "470 kohm", Limit::POSITIVE);
@@ -111,6 +118,7 @@ pub(super) fn read_cell(table: &mut Table<'_>, own: Option<&Capacitor>) -> Bank 
         growth,
         whole(|own| own.end_of_life_esr),
     );
+    let states_cold = ["cold_capacitance", "cold_esr"].iter().any(|key| table.has(key));
     let cold_capacitance = table.or(
         "cold_capacitance",
         "90 %",
@@ -134,6 +142,20 @@ pub(super) fn read_cell(table: &mut Table<'_>, own: Option<&Capacitor>) -> Bank 
             );
         }
     }
+    if let (Some(esr), Some(least)) = (&esr, &esr_minimum)
+        && least.value > esr.value
+    {
+        table.log().note(
+            crate::problem::Problem::new(
+                least.span.clone(),
+                "`esr_minimum` is above `esr`",
+                format!("at most {}", show(Dimension::Resistance, esr.value.in_base())),
+                "`esr` is the largest series resistance of a new part, `esr_minimum` the least; exchange them, or leave out \
+                 `esr_minimum` if it is not known",
+            )
+            .with(&esr.span, "largest"),
+        );
+    }
     if let (Some(balance), Some(1)) = (&balance_resistor, series) {
         table.note(
             &balance.span,
@@ -154,8 +176,13 @@ pub(super) fn read_cell(table: &mut Table<'_>, own: Option<&Capacitor>) -> Bank 
             tolerance_low: tolerance_low?,
             tolerance_high: tolerance_high?,
             esr: esr?.value,
+            esr_minimum: esr_minimum.map_or_else(|| ohms(0.0), |given| given.value),
             rated_voltage: rated_voltage?.value,
             leakage: leakage?.value,
+            hot_leakage: hot_leakage.map(|given| given.value).or_else(|| own?.hot_leakage),
+            fresh_leakage: fresh_leakage
+                .map(|given| given.value)
+                .or_else(|| own?.fresh_leakage),
             series: series?,
             parallel: parallel?,
             balance_resistor: balance_resistor
@@ -167,6 +194,7 @@ pub(super) fn read_cell(table: &mut Table<'_>, own: Option<&Capacitor>) -> Bank 
             end_of_life_esr: end_of_life_esr?,
             cold_capacitance: cold_capacitance?,
             cold_esr: cold_esr?,
+            states_cold: states_cold || own.is_some_and(|own| own.states_cold),
         })
     })();
     Bank { capacitor, rated }

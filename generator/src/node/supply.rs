@@ -2,8 +2,9 @@
 
 use super::limit::Limit;
 use super::pairs::pairs;
-use super::quantity::Quantity;
+use super::quantity::{Quantity, show};
 use super::table::{Given, Table};
+use super::unit::Dimension;
 use super::value::{Read, kind};
 use super::{Efficiency, Gate, Regulator, Supply};
 use crate::problem::Problem;
@@ -45,6 +46,15 @@ pub(super) fn read(root: &mut Table<'_>) -> SupplyRead {
     let gate = table.optional_table("gate");
     let gate_stands = gate.is_some() || table.has("gate");
     let gate = gate.and_then(read_gate);
+    let starts_at = table.optional::<Voltage>("starts_at", "2.4 V", Limit::POSITIVE);
+    if let (Some(given), true) = (&starts_at, gate_stands) {
+        table.note(
+            &given.span,
+            "`starts_at` beside a gate",
+            "goes with a node without [supply.gate]",
+            "remove `starts_at`: the gate's `connect_above` is where such a node starts",
+        );
+    }
     let mut floor = None;
     let regulator = match kind.map(|kind| kind.value) {
         None => {
@@ -111,10 +121,29 @@ pub(super) fn read(root: &mut Table<'_>) -> SupplyRead {
             })()
         }
     };
+    if let (Some(starts_at), Some((floor, keys))) = (&starts_at, &floor)
+        && starts_at.value < floor.value
+    {
+        let least = show(Dimension::Voltage, floor.value.in_base());
+        table.log().note(
+            Problem::new(
+                starts_at.span.clone(),
+                "the node would start below the voltage that its supply needs",
+                format!("at least {least}, as {keys} ask for"),
+                "write the lowest storage voltage at which the reset circuit releases the node; a circuit that releases it \
+                 below what the supply needs has to be changed",
+            )
+            .with(&floor.span, "needed here"),
+        );
+    }
     table.finish();
     let supply = regulator
         .filter(|_| gate.is_some() || !gate_stands)
-        .map(|regulator| Supply { regulator, gate });
+        .map(|regulator| Supply {
+            regulator,
+            gate,
+            starts_at: starts_at.map(|given| given.value),
+        });
     SupplyRead { supply, floor }
 }
 

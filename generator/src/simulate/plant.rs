@@ -12,6 +12,7 @@
 
 use crate::model::bank::Bank;
 use crate::model::drain::Drain;
+use crate::model::terminal;
 use crate::node::Harvest;
 use crate::simulate::ledger::Ledger;
 use crate::units::*;
@@ -54,8 +55,6 @@ pub struct Plant {
     /// 1/(R·C) where the capacitance does not rise.
     per_s: f64,
     leakage_s: f64,
-    /// 1/(2·(1/R + G)).
-    half_total_ohm: f64,
     efficiency: f64,
     cold_efficiency: f64,
     cold_start_v: f64,
@@ -122,7 +121,6 @@ impl Plant {
             conductance_s,
             per_s: conductance_s / whole.capacitance.get::<farad>(),
             leakage_s,
-            half_total_ohm: 0.5 / (conductance_s + leakage_s),
             efficiency: harvest.converter_efficiency.get::<ratio>(),
             cold_efficiency: harvest.cold_start_efficiency.get::<ratio>(),
             cold_start_v: harvest.cold_start.get::<volt>(),
@@ -392,23 +390,12 @@ impl Plant {
                 });
             }
         };
-        let total_s = self.conductance_s + self.leakage_s;
-        let source_a = u_v * self.conductance_s - drain.current_a + given_a;
-        let power_w = drain.power_w - given_w;
-        let discriminant = source_a * source_a - 4.0 * total_s * power_w;
-        if power_w == 0.0 && drain.power_w == 0.0 && drain.current_a == 0.0 {
-            // Nothing but leakage: storage never collapses, not even where a trial step overshoots zero.
-            return Some(Terminal {
-                v_v: source_a / total_s,
-                available_w,
-                taken_w: given_w + given_a * source_a / total_s,
-                mode,
-            });
-        }
-        if discriminant < 0.0 || (source_a < 0.0 && power_w >= 0.0) {
-            return None;
-        }
-        let v_v = (source_a + discriminant.sqrt()) * self.half_total_ohm;
+        let v_v = terminal::voltage_v(
+            self.conductance_s + self.leakage_s,
+            u_v * self.conductance_s,
+            drain.power_w - given_w,
+            drain.current_a - given_a,
+        )?;
         Some(Terminal {
             v_v,
             available_w,

@@ -134,8 +134,11 @@ fn plain_cell() -> Capacitor {
         tolerance_low: fraction(0.0),
         tolerance_high: fraction(0.0),
         esr: ohms(10.0),
+        esr_minimum: ohms(0.0),
         rated_voltage: volts(5.5),
         leakage: amperes(0.0),
+        hot_leakage: None,
+        fresh_leakage: None,
         series: 1,
         parallel: 1,
         balance_resistor: None,
@@ -144,6 +147,7 @@ fn plain_cell() -> Capacitor {
         end_of_life_esr: fraction(1.0),
         cold_capacitance: fraction(1.0),
         cold_esr: fraction(1.0),
+        states_cold: true,
     }
 }
 

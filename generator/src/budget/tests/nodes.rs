@@ -12,8 +12,11 @@ pub(super) fn capacitor(capacitance_f: f64, rated_v: f64, leakage_a: f64) -> Cap
         tolerance_low: fraction(0.2),
         tolerance_high: fraction(0.2),
         esr: ohms(0.4),
+        esr_minimum: ohms(0.0),
         rated_voltage: volts(rated_v),
         leakage: amperes(leakage_a),
+        hot_leakage: None,
+        fresh_leakage: None,
         series: 1,
         parallel: 1,
         balance_resistor: None,
@@ -22,6 +25,7 @@ pub(super) fn capacitor(capacitance_f: f64, rated_v: f64, leakage_a: f64) -> Cap
         end_of_life_esr: fraction(3.0),
         cold_capacitance: fraction(1.0),
         cold_esr: fraction(1.0),
+        states_cold: true,
     }
 }
 
@@ -59,6 +63,7 @@ pub(super) fn pump_bearing() -> Node {
                 quiescent: amperes(1.2e-6),
             },
             gate: None,
+            starts_at: None,
         },
         sleep_current: amperes(3.8e-6),
         boot: once(vec![fixed("start-up", 6e-3, 80e-3)]),
@@ -79,12 +84,14 @@ pub(super) fn pump_bearing() -> Node {
             duty_limit: None,
         }),
         sense: Sense {
+            kind: SenseKind::Divider,
             bits: 12,
             reference: volts(2.5),
             reference_tolerance: fraction(0.01),
             divider_top: ohms(1e6),
             divider_bottom: ohms(680e3),
             divider_tolerance: fraction(0.005),
+            divider_switched: false,
             sampling_capacitor: None,
             sampling_time: None,
             input_leakage: amperes(0.0),
