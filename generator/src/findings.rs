@@ -9,7 +9,7 @@ use crate::model::discharge::{Stretch, discharge};
 use crate::node::{Action, Gate, Node};
 use crate::rounding;
 use crate::text::{Engineering, at_least, at_most};
-use crate::thresholds::{Group, Threshold, Thresholds, start_voltage, unreachable};
+use crate::thresholds::{Group, Threshold, Thresholds, highest_start, unreachable};
 use crate::units::*;
 
 /// How much a finding matters.
@@ -239,7 +239,7 @@ fn gate(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Finding> {
         return None;
     }
     let stretches = first_stretches(thresholds);
-    let needed = start_voltage(&thresholds.corner, thresholds.floor, &stretches);
+    let needed = highest_start(node, thresholds.floor, &stretches).start;
     let connect = (needed + thresholds.charging_lift) / (one - gate.tolerance);
     let fits = connect * (one + gate.tolerance) <= thresholds.overvoltage;
     Some(Finding {

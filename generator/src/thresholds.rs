@@ -1,8 +1,10 @@
 //! The voltages from which each action succeeds in the worst case, and what firmware must read to act.
 
+mod corner;
 mod start;
 mod term;
 
+pub use corner::{Corner, End, Highest, highest_start};
 pub use start::{start_voltage, unreachable};
 pub use term::{Cause, Group, Term};
 
@@ -23,7 +25,7 @@ const HYSTERESIS_COUNTS: f64 = 2.0;
 /// All thresholds of a node, and what they rest on.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Thresholds {
-    /// The bank at its worst: low tolerance, end of life, cold.
+    /// The bank of the largest resistances: low tolerance, end of life, cold. Each action has a corner of its own beside it.
     pub corner: Bank,
     /// Terminal voltage that no action may go below.
     pub floor: Voltage,
@@ -54,8 +56,14 @@ pub struct Threshold {
     pub load: Load,
     /// Sleep that must stay affordable afterwards.
     pub reserve: Stretch,
-    /// Voltage behind the resistance, bank at rest, from which the action alone just succeeds in the worst corner.
+    /// The corner in which the action alone needs the highest start, with its bank.
+    pub corner: Corner,
+    /// The bank of that corner.
+    pub bank: Bank,
+    /// Voltage behind the resistance, bank at rest, from which the action alone just succeeds in that corner.
     pub start: Voltage,
+    /// The corner in which the action with the reserve after it needs the highest start.
+    pub corner_with_reserve: Corner,
     /// The same with the reserve after it.
     pub start_with_reserve: Voltage,
     /// What firmware must read, at least, in millivolts.
@@ -154,10 +162,11 @@ impl Threshold {
         terms.reach(Cause::ResistanceEndOfLife, start(wear, &nominal_load));
         wear.cold_resistance = true;
         terms.reach(Cause::ResistanceCold, start(wear, &nominal_load));
-        let alone = start(wear, &worst_load);
-        terms.reach(Cause::LoadMargin, alone);
+        let alone = highest_start(node, floor, &worst_load.stretches);
+        terms.reach(Cause::LoadMargin, alone.largest);
+        terms.reach(Cause::Corner, alone.start);
 
-        let corner = Bank::of(&node.storage, wear);
+        let largest = Corner::largest(node.storage.len()).bank(node);
         let reserve = Load::asleep(
             &node.supply.regulator,
             node.sleep_current,
@@ -165,12 +174,13 @@ impl Threshold {
             excess,
         );
         let stretches: Vec<Stretch> = worst_load.stretches.iter().copied().chain([reserve]).collect();
+        let reserved = highest_start(node, floor, &stretches);
         // Two searches may differ by the width of their brackets.
-        let with_reserve = start_voltage(&corner, floor, &stretches).max(alone);
+        let with_reserve = reserved.start.max(alone.start);
         terms.reach(Cause::Reserve, with_reserve);
         terms.add(
             Cause::ChargingLift,
-            node.harvest.maximum_current * corner.largest_resistance(),
+            node.harvest.maximum_current * largest.largest_resistance(),
         );
 
         let scale = Scale::of(&node.sense);
@@ -182,14 +192,17 @@ impl Threshold {
         terms.reach(Cause::Rounding, rounding::from_millivolts(decide_mv));
 
         let decide = rounding::from_millivolts(decide_mv);
-        let rest = vec![decide.get::<volt>(); corner.branches.len()];
-        let energy = discharge(&corner, &rest, &worst_load.stretches).map_or(corner.stored(&rest), |end| {
-            corner.stored(&rest) - corner.stored(&end.inner_v)
+        let rest = vec![decide.get::<volt>(); largest.branches.len()];
+        let energy = discharge(&largest, &rest, &worst_load.stretches).map_or(largest.stored(&rest), |end| {
+            largest.stored(&rest) - largest.stored(&end.inner_v)
         });
         Self {
             load: worst_load,
             reserve,
-            start: alone,
+            corner: alone.corner,
+            bank: alone.bank,
+            start: alone.start,
+            corner_with_reserve: reserved.corner,
             start_with_reserve: with_reserve,
             decide_mv,
             decide_counts: CountScale::of(&scale).counts_up(decide_mv),

@@ -42,6 +42,10 @@ pub struct Wear {
     pub aged_resistance: bool,
     /// Series resistance at the cold end.
     pub cold_resistance: bool,
+    /// Leakage of cells that have not been held at their voltage.
+    pub fresh_leakage: bool,
+    /// Leakage at the hot end.
+    pub hot_leakage: bool,
 }
 
 impl Wear {
@@ -52,14 +56,25 @@ impl Wear {
         cold_capacitance: false,
         aged_resistance: false,
         cold_resistance: false,
+        fresh_leakage: false,
+        hot_leakage: false,
     };
-    /// The worst corner: every factor at once.
+    /// The worst at the cold end: every factor of capacitance and resistance at once.
     pub const WORST: Self = Self {
         tolerance: true,
         aged_capacitance: true,
         cold_capacitance: true,
         aged_resistance: true,
         cold_resistance: true,
+        fresh_leakage: true,
+        hot_leakage: false,
+    };
+    /// The worst at the hot end: old parts at room temperature's capacitance and resistance, with the leakage of the heat.
+    pub const HOT: Self = Self {
+        cold_capacitance: false,
+        cold_resistance: false,
+        hot_leakage: true,
+        ..Self::WORST
     };
 }
 
@@ -109,7 +124,13 @@ impl Bank {
                     .balance_resistor
                     .map_or(siemenses(0.0), |resistor| (resistor * series).recip());
                 let own: Conductance = part.leakage / (part.rated_voltage * series);
-                (own + balance) * parallel
+                let more = |applies: bool, factor: Option<Ratio>| {
+                    factor.filter(|_| applies).unwrap_or(fraction(1.0))
+                };
+                let grown = own
+                    * more(wear.fresh_leakage, part.fresh_leakage)
+                    * more(wear.hot_leakage, part.hot_leakage);
+                (grown + balance) * parallel
             })
             .sum();
         Self { branches, leakage }

@@ -2,18 +2,19 @@
 
 use serde::Serialize;
 
+use crate::model::bank::Bank;
 use crate::model::bank::Branch;
 use crate::node::{Node, Stack};
 use crate::printout::table::table;
 use crate::text::Engineering;
-use crate::thresholds::{Threshold, Thresholds};
+use crate::thresholds::{Corner, End, Threshold, Thresholds};
 use crate::units::*;
 
 /// The thresholds as JSON has them: SI units, named in the key.
 #[derive(Serialize)]
 pub struct View {
     node: String,
-    corner: Corner,
+    corner: BankView,
     floor_v: f64,
     overvoltage_v: f64,
     stack: &'static str,
@@ -24,9 +25,18 @@ pub struct View {
 }
 
 #[derive(Serialize)]
-struct Corner {
+struct BankView {
     branches: Vec<BranchView>,
     leakage_s: f64,
+}
+
+/// The corner that won an action: its bank, and where that stands.
+#[derive(Serialize)]
+struct CornerView {
+    end: &'static str,
+    resistance: Vec<&'static str>,
+    #[serde(flatten)]
+    bank: BankView,
 }
 
 #[derive(Serialize)]
@@ -53,6 +63,7 @@ struct ActionView {
     duration_s: f64,
     airtime_s: f64,
     terms: Vec<TermView>,
+    corner: CornerView,
 }
 
 #[derive(Serialize)]
@@ -80,18 +91,17 @@ impl View {
                     volts: term.voltage.get::<volt>(),
                 })
                 .collect(),
+            corner: CornerView {
+                end: end(&threshold.corner),
+                resistance: (0..node.storage.len())
+                    .map(|branch| threshold.corner.word(branch))
+                    .collect(),
+                bank: BankView::of(&threshold.bank),
+            },
         };
-        let branches = thresholds.corner.branches.iter().map(|branch| BranchView {
-            capacitance_f: branch.capacitance.get::<farad>(),
-            capacitance_slope_f_per_v: branch.slope.value,
-            resistance_ohm: branch.resistance.get::<ohm>(),
-        });
         Self {
             node: node.name.clone(),
-            corner: Corner {
-                branches: branches.collect(),
-                leakage_s: thresholds.corner.leakage.get::<siemens>(),
-            },
+            corner: BankView::of(&thresholds.corner),
             floor_v: thresholds.floor.get::<volt>(),
             overvoltage_v: thresholds.overvoltage.get::<volt>(),
             stack: match thresholds.stack {
@@ -107,6 +117,28 @@ impl View {
                 transmit: action(&thresholds.transmit),
             },
         }
+    }
+}
+
+impl BankView {
+    fn of(bank: &Bank) -> Self {
+        let branches = bank.branches.iter().map(|branch| BranchView {
+            capacitance_f: branch.capacitance.get::<farad>(),
+            capacitance_slope_f_per_v: branch.slope.value,
+            resistance_ohm: branch.resistance.get::<ohm>(),
+        });
+        Self {
+            branches: branches.collect(),
+            leakage_s: bank.leakage.get::<siemens>(),
+        }
+    }
+}
+
+/// A word for the end of the temperature range.
+fn end(corner: &Corner) -> &'static str {
+    match corner.end {
+        End::Cold => "cold",
+        End::Hot => "hot",
     }
 }
 
@@ -152,9 +184,9 @@ pub fn text(thresholds: &Thresholds) -> String {
             "-".to_owned()
         }
     }));
-    let corner: Vec<String> = thresholds.corner.branches.iter().map(corner_text).collect();
     let mut text = table(&["thresholds", "boot", "measure", "transmit"], rows);
-    text.push_str(&format!("\nworst corner: {}\n", corner.join(", beside ")));
+    text.push('\n');
+    text.push_str(&corners(thresholds));
     text.push_str(&format!(
         "resumes {} mV higher after a refusal\n",
         thresholds.hysteresis_mv
@@ -166,6 +198,33 @@ pub fn text(thresholds: &Thresholds) -> String {
         );
     }
     text
+}
+
+/// The worst corner, in one line where all actions have the same, else a line for each.
+fn corners(thresholds: &Thresholds) -> String {
+    let line = |bank: &Bank| {
+        let branches: Vec<String> = bank.branches.iter().map(corner_text).collect();
+        branches.join(", beside ")
+    };
+    let actions = thresholds.actions();
+    let is_one = actions
+        .iter()
+        .all(|(_, threshold)| threshold.corner == actions[0].1.corner);
+    if is_one {
+        return format!("worst corner: {}\n", line(&actions[0].1.bank));
+    }
+    let lines = actions.iter().map(|(name, threshold)| {
+        let words: Vec<&str> = (0..threshold.bank.branches.len())
+            .map(|branch| threshold.corner.word(branch))
+            .collect();
+        format!(
+            "worst corner of {name}: {}; resistance {}, {} end\n",
+            line(&threshold.bank),
+            words.join(", "),
+            end(&threshold.corner)
+        )
+    });
+    lines.collect()
 }
 
 /// One branch of the worst corner.

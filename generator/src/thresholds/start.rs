@@ -33,19 +33,29 @@ const ROUNDS: u32 = 120;
 /// assert!((start - volts(2.3)).abs() < volts(1e-6));
 /// ```
 pub fn start_voltage(bank: &Bank, floor: Voltage, stretches: &[Stretch]) -> Voltage {
+    start_above(bank, floor, stretches, floor)
+}
+
+/// The same where it is known not to lie below `least`, which is at or above the floor.
+pub(super) fn start_above(bank: &Bank, floor: Voltage, stretches: &[Stretch], least: Voltage) -> Voltage {
     if let [branch] = bank.branches.as_slice()
         && bank.leakage == siemenses(0.0)
         && let Some(start) = burst::start(branch, floor, stretches)
     {
-        return start.min(unreachable());
+        return start.max(least).min(unreachable());
     }
-    let floor_v = floor.get::<volt>();
+    let (floor_v, least_v) = (floor.get::<volt>(), least.get::<volt>());
     let above = |start_v: f64| clearance(bank, floor_v, stretches, start_v);
-    let (mut low_v, mut low) = (floor_v, above(floor_v));
+    let (mut low_v, mut low) = (least_v, above(least_v));
     if low >= 0.0 {
-        return floor;
+        return least;
     }
-    let mut rise_v = first_rise(bank, floor, stretches);
+    let mut rise_v = if low.is_finite() && least > floor {
+        // A first guess from what is missing: the terminal answers to the start with a factor of 1 and more.
+        -low
+    } else {
+        first_rise(bank, floor, stretches)
+    };
     let (mut high_v, mut high) = (low_v, low);
     while high < 0.0 {
         if high_v >= UNREACHABLE_V {

@@ -30,6 +30,8 @@ pub enum Cause {
     ResistanceCold,
     /// Load currents above what was stated.
     LoadMargin,
+    /// What the corner that wins takes more than that of the largest resistances.
+    Corner,
     /// Sleep after the action, without income.
     Reserve,
     /// A reading taken while the converter charges stands above the voltage behind the resistance.
@@ -77,6 +79,7 @@ impl Cause {
             Self::ResistanceEndOfLife => "resistance at end of life",
             Self::ResistanceCold => "resistance in the cold",
             Self::LoadMargin => "load margin",
+            Self::Corner => "worst corner",
             Self::Reserve => "reserve",
             Self::ChargingLift => "charging lift",
             Self::ReferenceTolerance => "reference tolerance",
@@ -91,7 +94,9 @@ impl Cause {
     pub fn group(self) -> Group {
         match self {
             Self::Action | Self::LoadMargin => Group::Load,
-            Self::SeriesResistance | Self::ResistanceEndOfLife | Self::ResistanceCold => Group::Resistance,
+            Self::SeriesResistance | Self::ResistanceEndOfLife | Self::ResistanceCold | Self::Corner => {
+                Group::Resistance
+            }
             Self::CapacitanceTolerance | Self::CapacitanceEndOfLife | Self::CapacitanceCold => {
                 Group::Capacitance
             }

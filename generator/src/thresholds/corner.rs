@@ -1,0 +1,395 @@
+//! Where each part of the bank stands inside its range when an action needs the highest start: the corner that wins.
+//!
+//! Less capacitance is never better, so that every part has its least. A low series resistance is better for one branch alone, and
+//! need not be beside others: a small branch behind little resistance is emptied early and gives nothing to a later peak. So the ends
+//! of all resistances are tried in all combinations, then points between the ends, and the cold end beside the hot one
+//! (docs/model.md, "Corners").
+//!
+//! A corner is tried with one discharge from the highest start found so far: most hold, and only one that does not is searched.
+
+use crate::model::bank::{Bank, Branch, Wear};
+use crate::model::discharge::{Stretch, discharge};
+use crate::node::{Capacitor, Node};
+use crate::thresholds::start::{start_above, start_voltage};
+use crate::units::*;
+
+/// A resistance of which the file states no least goes down to this part of its most: a microvolt for a volt.
+const AS_LOW_AS_CAN_BE: f64 = 1e-6;
+/// Up to so many branches, all combinations of their ends are tried: 16.
+const MOST_COMBINED: usize = 4;
+/// Points between the ends, even over the logarithm: two in each decade of a resistance of which no least is stated.
+const BETWEEN: u32 = 12;
+/// Rounds of a search over one branch after another: a stop, not a tuning; two or three are usual.
+const ROUNDS: u32 = 8;
+/// Thirds cut from the range around the worst point between the ends: 2/3 to the sixteenth leaves a part in 600 of two steps.
+const THIRDS: u32 = 16;
+/// A corner that lies below the floor by less than this is not searched (V): the width of a search's bracket.
+const SAME_V: f64 = 1e-7;
+
+/// The end of the temperature range at which the bank stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// The cold end: least capacitance, highest resistance.
+    Cold,
+    /// The hot end: most leakage.
+    Hot,
+}
+
+/// Where every part of a bank stands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Corner {
+    /// At which end of the temperature range.
+    pub end: End,
+    /// Of each branch, where its series resistance stands over the logarithm: 0 at its least, 1 at its most.
+    pub resistance: Vec<f64>,
+}
+
+/// The highest start over all corners.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Highest {
+    /// The start in the corner of the largest resistances.
+    pub largest: Voltage,
+    /// The corner that wins.
+    pub corner: Corner,
+    /// Its bank.
+    pub bank: Bank,
+    /// Voltage behind the resistances, bank at rest, from which it just carries the stretches.
+    pub start: Voltage,
+}
+
+impl Corner {
+    /// The largest resistances at the cold end.
+    pub fn largest(branches: usize) -> Self {
+        Self {
+            end: End::Cold,
+            resistance: vec![1.0; branches],
+        }
+    }
+
+    /// The bank of `node` in this corner.
+    pub fn bank(&self, node: &Node) -> Bank {
+        let wear = match self.end {
+            End::Cold => Wear::WORST,
+            End::Hot => Wear::HOT,
+        };
+        let mut bank = Bank::of(&node.storage, wear);
+        for ((branch, part), share) in bank.branches.iter_mut().zip(&node.storage).zip(&self.resistance) {
+            branch.resistance = between(part, branch, *share);
+        }
+        bank
+    }
+
+    /// A word for where the resistance of a branch stands.
+    pub fn word(&self, branch: usize) -> &'static str {
+        match self.resistance.get(branch) {
+            Some(0.0) => "low",
+            Some(1.0) | None => "high",
+            Some(_) => "between",
+        }
+    }
+}
+
+/// The resistance of `branch`, which stands at its most, at the part `share` of the way from its least over the logarithm.
+fn between(part: &Capacitor, branch: &Branch, share: f64) -> Resistance {
+    let most = branch.resistance;
+    let strings = f64::from(part.series) / f64::from(part.parallel);
+    let least = (part.esr_minimum * strings).max(most * AS_LOW_AS_CAN_BE);
+    most * libm::pow((least / most).get::<ratio>(), 1.0 - share)
+}
+
+/// The highest start over the corners of the bank of `node`, at which it carries `stretches` with its terminal never below `floor`.
+///
+/// ```
+/// use millpond::{model::load::Load, node::Node, thresholds, units::*};
+/// let node = Node::read(include_str!("../../../templates/nodes/crack-gauge.toml"))?;
+/// let load = Load::of(&node.supply.regulator, &node.transmit, node.radio.as_ref(), node.margins.load);
+/// let highest = thresholds::highest_start(&node, thresholds::floor(&node), &load.stretches);
+/// // One kind of capacitor: its largest resistance is the worst.
+/// assert_eq!(highest.corner.resistance, [1.0]);
+/// # Ok::<(), millpond::problem::Problems>(())
+/// ```
+pub fn highest_start(node: &Node, floor: Voltage, stretches: &[Stretch]) -> Highest {
+    let corner = Corner::largest(node.storage.len());
+    let bank = corner.bank(node);
+    let start = start_voltage(&bank, floor, stretches);
+    let mut search = Search {
+        node,
+        floor,
+        stretches,
+        highest: Highest {
+            largest: start,
+            corner,
+            bank,
+            start,
+        },
+    };
+    search.ends();
+    search.between();
+    search.highest
+}
+
+/// The corner with the highest start so far, and what it is asked about.
+struct Search<'a> {
+    node: &'a Node,
+    floor: Voltage,
+    stretches: &'a [Stretch],
+    highest: Highest,
+}
+
+impl Search<'_> {
+    /// Tries the ends of all resistances, and the hot end where leakage is known to rise there.
+    fn ends(&mut self) {
+        let count = self.node.storage.len();
+        let is_hot = self.node.storage.iter().any(|part| part.hot_leakage.is_some());
+        let ends: &[End] = if is_hot {
+            &[End::Cold, End::Hot]
+        } else {
+            &[End::Cold]
+        };
+        if count == 1 {
+            // Alone, a smaller resistance leaves more at the terminal and loses less.
+            for end in ends {
+                self.attempt(Corner {
+                    end: *end,
+                    resistance: vec![1.0],
+                });
+            }
+            return;
+        }
+        for end in ends {
+            if count <= MOST_COMBINED {
+                for ends in 0..1_u32 << count {
+                    let resistance = (0..count).map(|branch| f64::from(ends >> branch & 1)).collect();
+                    self.attempt(Corner {
+                        end: *end,
+                        resistance,
+                    });
+                }
+            } else {
+                self.attempt(Corner {
+                    end: *end,
+                    ..self.highest.corner.clone()
+                });
+                self.turned_one_by_one();
+            }
+        }
+    }
+
+    /// Turns the resistance of one branch after another to its other end for as long as a start rises.
+    fn turned_one_by_one(&mut self) {
+        for _ in 0..ROUNDS {
+            let mut is_higher = false;
+            for branch in 0..self.node.storage.len() {
+                let mut corner = self.highest.corner.clone();
+                corner.resistance[branch] = 1.0 - corner.resistance[branch];
+                is_higher |= self.attempt(corner);
+            }
+            if !is_higher {
+                break;
+            }
+        }
+    }
+
+    /// Moves the resistance of one branch after another to the worst place between its ends.
+    fn between(&mut self) {
+        let count = self.node.storage.len();
+        if count == 1 {
+            return;
+        }
+        for _ in 0..ROUNDS {
+            let mut is_higher = false;
+            for branch in 0..count {
+                for step in 1..BETWEEN {
+                    let mut corner = self.highest.corner.clone();
+                    corner.resistance[branch] = f64::from(step) / f64::from(BETWEEN);
+                    is_higher |= self.attempt(corner);
+                }
+                let stands = self.highest.corner.resistance[branch];
+                if stands > 0.0 && stands < 1.0 {
+                    self.narrowed(branch, stands);
+                }
+            }
+            if !is_higher {
+                break;
+            }
+        }
+    }
+
+    /// Looks closer around a point between the ends.
+    fn narrowed(&mut self, branch: usize, stands: f64) {
+        let step = 1.0 / f64::from(BETWEEN);
+        let (mut low, mut high) = ((stands - step).max(0.0), (stands + step).min(1.0));
+        for _ in 0..THIRDS {
+            let third = (high - low) / 3.0;
+            let clearance = |share: f64| {
+                let mut corner = self.highest.corner.clone();
+                corner.resistance[branch] = share;
+                self.clearance_v(&corner.bank(self.node))
+            };
+            if clearance(low + third) < clearance(high - third) {
+                high -= third;
+            } else {
+                low += third;
+            }
+        }
+        let mut corner = self.highest.corner.clone();
+        corner.resistance[branch] = low.midpoint(high);
+        self.attempt(corner);
+    }
+
+    /// Takes `corner` in place of the highest one where its start is higher.
+    fn attempt(&mut self, corner: Corner) -> bool {
+        if corner == self.highest.corner {
+            return false;
+        }
+        let bank = corner.bank(self.node);
+        if self.clearance_v(&bank) >= -SAME_V {
+            return false;
+        }
+        let start = start_above(&bank, self.floor, self.stretches, self.highest.start);
+        self.highest = Highest {
+            largest: self.highest.largest,
+            corner,
+            bank,
+            start,
+        };
+        true
+    }
+
+    /// How far the terminal of `bank`, started at the highest start so far, stays above the floor; −∞ where it collapses (V).
+    fn clearance_v(&self, bank: &Bank) -> f64 {
+        let rest = vec![self.highest.start.get::<volt>(); bank.branches.len()];
+        discharge(bank, &rest, self.stretches)
+            .map_or(f64::NEG_INFINITY, |end| (end.lowest - self.floor).get::<volt>())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::drain::Drain;
+    use crate::node::{Regulator, example};
+    use approx::assert_abs_diff_eq;
+    use proptest::prelude::*;
+
+    /// The width of a search's bracket and the integrator's error over some hundred steps (V).
+    const FOUND_V: f64 = 2e-6;
+
+    fn cell(capacitance_f: f64, esr_ohm: f64, esr_minimum_ohm: f64) -> Capacitor {
+        Capacitor {
+            capacitance: farads(capacitance_f),
+            capacitance_slope: farads_per_volt(0.0),
+            tolerance_low: fraction(0.0),
+            tolerance_high: fraction(0.0),
+            esr: ohms(esr_ohm),
+            esr_minimum: ohms(esr_minimum_ohm),
+            rated_voltage: volts(5.5),
+            leakage: amperes(0.0),
+            hot_leakage: None,
+            fresh_leakage: None,
+            series: 1,
+            parallel: 1,
+            balance_resistor: None,
+            bias_capacitance: fraction(1.0),
+            end_of_life_capacitance: fraction(1.0),
+            end_of_life_esr: fraction(1.0),
+            cold_capacitance: fraction(1.0),
+            cold_esr: fraction(1.0),
+            states_cold: true,
+        }
+    }
+
+    fn node(storage: Vec<Capacitor>) -> Node {
+        let mut node = example("crack-gauge");
+        node.storage = storage;
+        node.supply.regulator = Regulator::Direct {
+            minimum_input: volts(2.0),
+        };
+        node.sense.divider_switched = true;
+        node
+    }
+
+    fn stretch(current_a: f64, duration_s: f64) -> Stretch {
+        let drain = Drain {
+            power: watts(0.0),
+            current: amperes(current_a),
+        };
+        Stretch {
+            drain,
+            peak: drain,
+            duration: seconds(duration_s),
+        }
+    }
+
+    /// By hand: 10 mA for 20 ms from a source behind 10 ohm with 1 mF beside it behind ρ·10 ohm drop the terminal by
+    /// 0.1 V·(1 − e^(−2/(1+ρ))/(1+ρ)): 82 mV for ρ = 1, 86 mV for ρ = 0. After 5 ms it is the other way round: 61 and 39 mV.
+    #[test]
+    fn a_small_branch_behind_no_resistance_is_emptied_early() {
+        let node = node(vec![cell(1000.0, 10.0, 10.0), cell(1e-3, 10.0, 0.0)]);
+        let drop_v = |x: f64, ratio: f64| 0.1 * (1.0 - libm::exp(-x / (1.0 + ratio)) / (1.0 + ratio));
+        for (duration_s, words, start_v) in [
+            (20e-3, ["high", "low"], 2.0 + drop_v(2.0, 0.0)),
+            (5e-3, ["high", "high"], 2.0 + drop_v(0.5, 1.0)),
+        ] {
+            let highest = highest_start(&node, volts(2.0), &[stretch(10e-3, duration_s)]);
+            assert_eq!([0, 1].map(|branch| highest.corner.word(branch)), words);
+            assert_abs_diff_eq!(highest.start.value, start_v, epsilon = FOUND_V);
+        }
+    }
+
+    /// By hand: asleep for 10 hours at 1 uA and no voltage to speak of on its resistance, 1 F that leaks 10 uA at 5.5 V loses some 0.17 V
+    /// when hot by a factor of four, where the cold's 90 % of the capacitance would cost 0.06 V.
+    #[test]
+    fn the_hot_end_wins_where_leakage_decides() {
+        let mut leaky = cell(1.0, 1e-3, 1e-3);
+        leaky.leakage = amperes(10e-6);
+        leaky.hot_leakage = Some(fraction(4.0));
+        leaky.cold_capacitance = fraction(0.9);
+        let node = node(vec![leaky]);
+        let asleep = [stretch(1e-6, 36e3)];
+        let highest = highest_start(&node, volts(2.0), &asleep);
+        assert_eq!(highest.corner.end, End::Hot);
+        let leakage_s = 4.0 * 10e-6 / 5.5;
+        let still = 1e-6 / leakage_s;
+        let start_v = (2.0 + still) * libm::exp(leakage_s * 36e3) - still;
+        assert_abs_diff_eq!(highest.start.value, start_v, epsilon = FOUND_V);
+    }
+
+    proptest! {
+        /// No bank inside the box falls further: any resistance between its ends, any more capacitance.
+        #[test]
+        fn nothing_in_the_box_is_worse(
+            parts in prop::collection::vec((-5.0..0.5f64, -2.5..1.3f64, 0.0..1.0f64), 1..4),
+            loads in prop::collection::vec((-5.5..-1.3f64, -4.0..0.5f64), 1..8),
+            points in prop::collection::vec((prop::collection::vec((0.0..1.0f64, 1.0..2.0f64), 4), prop::bool::ANY), 24),
+        ) {
+            let storage: Vec<Capacitor> = parts
+                .iter()
+                .map(|(c, r, least)| {
+                    let esr = libm::pow(10.0, *r);
+                    cell(libm::pow(10.0, *c), esr, if *least < 0.5 { 0.0 } else { esr * least })
+                })
+                .chain([cell(0.5, 2.0, 0.5)])
+                .collect();
+            let node = node(storage);
+            let stretches: Vec<Stretch> = loads
+                .iter()
+                .map(|(current, time)| stretch(libm::pow(10.0, *current), libm::pow(10.0, *time)))
+                .collect();
+            let highest = highest_start(&node, volts(2.0), &stretches);
+            for (point, is_end) in points {
+                let mut corner = Corner::largest(node.storage.len());
+                for (share, (place, _)) in corner.resistance.iter_mut().zip(&point) {
+                    *share = if is_end { place.round() } else { *place };
+                }
+                let mut bank = corner.bank(&node);
+                for (branch, (_, more)) in bank.branches.iter_mut().zip(&point) {
+                    branch.capacitance *= *more;
+                }
+                let rest = vec![highest.start.get::<volt>(); bank.branches.len()];
+                let lowest = discharge(&bank, &rest, &stretches).map(|end| end.lowest);
+                prop_assert!(lowest.is_some_and(|lowest| lowest >= volts(2.0 - FOUND_V)), "{lowest:?} {corner:?} {highest:?}");
+            }
+        }
+    }
+}
