@@ -326,7 +326,7 @@ mod tests {
     #[test]
     fn a_small_branch_behind_no_resistance_is_emptied_early() {
         let node = node(vec![cell(1000.0, 10.0, 10.0), cell(1e-3, 10.0, 0.0)]);
-        let drop_v = |x: f64, ratio: f64| 0.1 * (1.0 - libm::exp(-x / (1.0 + ratio)) / (1.0 + ratio));
+        let drop_v = |x: f64, rho: f64| 0.1 * (1.0 - libm::exp(-x / (1.0 + rho)) / (1.0 + rho));
         for (duration_s, words, start_v) in [
             (20e-3, ["high", "low"], 2.0 + drop_v(2.0, 0.0)),
             (5e-3, ["high", "high"], 2.0 + drop_v(0.5, 1.0)),
