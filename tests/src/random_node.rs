@@ -48,12 +48,7 @@ pub fn random_node(seed: u64) -> Node {
         [&boot, &measure, &transmit].map(|action| Load::of(&regulator, action, Some(&radio), margins.load));
     let charge: Charge = loads
         .iter()
-        .map(|load| {
-            let stretches = load.stretches.iter();
-            stretches
-                .map(|stretch| stretch.drain.at(floor) * stretch.duration)
-                .sum::<Charge>()
-        })
+        .map(|load| load.charge_at(floor))
         .fold(coulombs(0.0), Charge::max);
     let current = loads
         .iter()

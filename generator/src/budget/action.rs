@@ -1,6 +1,6 @@
 //! What one action takes, phase by phase.
 
-use crate::model::drain::Drain;
+use crate::model::load::Load;
 use crate::node::{Action, Radio, Regulator};
 use crate::units::*;
 use std::iter::Sum;
@@ -71,15 +71,15 @@ impl ActionBudget {
             .iter()
             .map(|phase| {
                 let timing = phase.timing(radio);
-                let drawn = Drain::of(regulator, phase.current).at(working_voltage);
+                let load = Load::of_phase(regulator, phase, radio, fraction(0.0));
                 PhaseBudget {
                     name: phase.name.clone(),
                     duration: timing.extent,
                     on_air: timing.on_air,
                     rail_current: phase.current,
                     rail_charge: phase.current * timing.extent,
-                    storage_charge: drawn * timing.extent,
-                    storage_energy: working_voltage * drawn * timing.extent,
+                    storage_charge: load.charge_at(working_voltage),
+                    storage_energy: load.energy_at(working_voltage),
                 }
             })
             .collect();

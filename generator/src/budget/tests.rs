@@ -244,8 +244,7 @@ proptest! {
             (&node.transmit, &budget.transmit),
         ] {
             let load = Load::of(&node.supply.regulator, action, node.radio.as_ref(), fraction(0.0));
-            let charge: Charge =
-                load.stretches.iter().map(|s| s.drain.at(budget.working_voltage) * s.duration).sum();
+            let charge = load.charge_at(budget.working_voltage);
             assert_relative_eq!(spent.total.storage_charge.value, charge.value, max_relative = ROUNDING);
             assert_relative_eq!(spent.total.duration.value, load.duration.value, max_relative = ROUNDING);
             assert_relative_eq!(spent.total.on_air.value, load.on_air.value, max_relative = ROUNDING);

@@ -274,12 +274,9 @@ pub(super) fn sleep_a(node: &Node, times: f64, at_v: f64) -> f64 {
 
 /// Energy of the first try of an action at `at_v`, where its load draws `times` the described currents (J).
 pub(super) fn action_j(node: &Node, action: &Action, times: f64, at_v: f64) -> f64 {
-    let pieces: Vec<Piece> = first_try(node, action, times)
-        .stretches
-        .iter()
-        .map(Piece::of)
-        .collect();
-    energy_j(&pieces, at_v)
+    first_try(node, action, times)
+        .energy_at(volts(at_v))
+        .get::<joule>()
 }
 
 fn first_try(node: &Node, action: &Action, times: f64) -> Load {
@@ -291,18 +288,11 @@ fn first_try(node: &Node, action: &Action, times: f64) -> Load {
     )
 }
 
-fn energy_j(pieces: &[Piece], at_v: f64) -> f64 {
-    pieces
-        .iter()
-        .map(|piece| at_v * piece.at(at_v) * piece.duration_s)
-        .sum()
-}
-
 impl Work {
     fn of(node: &Node, action: &Action, working_v: f64, resistance_ohm: f64) -> Self {
         let load = first_try(node, action, 1.0);
         let pieces: Vec<Piece> = load.stretches.iter().map(Piece::of).collect();
-        let energy_j = energy_j(&pieces, working_v);
+        let energy_j = load.energy_at(volts(working_v)).get::<joule>();
         let steady_j: f64 = pieces.iter().map(|piece| piece.power_w * piece.duration_s).sum();
         let mut work = Self {
             duration_s: load.duration.get::<second>(),

@@ -23,6 +23,18 @@ pub struct Stretch {
     pub duration: Time,
 }
 
+impl Stretch {
+    /// Charge drawn with the terminal held at `terminal` (above 0): (P/v + I)·t (docs/model.md, equation 19).
+    pub fn charge_at(&self, terminal: Voltage) -> Charge {
+        self.drain.at(terminal) * self.duration
+    }
+
+    /// Energy drawn with the terminal held at `terminal`: (P + I·v)·t.
+    pub fn energy_at(&self, terminal: Voltage) -> Energy {
+        self.drain.power_at(terminal) * self.duration
+    }
+}
+
 /// Where a bank has come to after a sequence of stretches.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Discharged {

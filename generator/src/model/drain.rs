@@ -57,6 +57,11 @@ impl Drain {
     pub fn at(&self, terminal: Voltage) -> Current {
         self.power / terminal + self.current
     }
+
+    /// Power at terminal voltage `terminal`: P + I·v.
+    pub fn power_at(&self, terminal: Voltage) -> Power {
+        self.power + terminal * self.current
+    }
 }
 
 impl Efficiency {

@@ -3,7 +3,6 @@
 use millpond_policy::{Costs, EnergyModel, Plan, PlanParts, Rejected, SLOT_S};
 
 use crate::model::bank::{Bank, Wear};
-use crate::model::drain::Drain;
 use crate::model::load::Load;
 use crate::node::{Action, Node};
 use crate::plan::practice::Year;
@@ -88,17 +87,12 @@ impl Typical {
         let middle = (decide + overvoltage) / 2.0;
         let nothing = fraction(0.0);
         let regulator = &node.supply.regulator;
-        let drawn = |drain: &Drain| middle * drain.at(middle);
-        let energy = |action: &Action| -> Energy {
-            Load::of(regulator, &action.first_try(), node.radio.as_ref(), nothing)
-                .stretches
-                .iter()
-                .map(|stretch| drawn(&stretch.drain) * stretch.duration)
-                .sum()
+        let energy = |action: &Action| {
+            Load::of(regulator, &action.first_try(), node.radio.as_ref(), nothing).energy_at(middle)
         };
         let (measure, transmit) = (energy(&node.measure), energy(&node.transmit));
         let asleep = Load::asleep(regulator, node.sleep_current, seconds(1.0), nothing);
-        let sleep = drawn(&asleep.drain) + middle * (bank.leakage * middle);
+        let sleep = asleep.drain.power_at(middle) + middle * (bank.leakage * middle);
         let batch = f64::from(node.policy.batch);
         let connect = match &node.supply.gate {
             Some(gate) => gate.connect_above,

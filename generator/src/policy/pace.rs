@@ -80,7 +80,7 @@ pub fn above_thresholds(thresholds: &Thresholds, storage: Voltage) -> Energy {
 pub fn sleep_power(thresholds: &Thresholds) -> Power {
     let drain: Drain = thresholds.transmit.reserve.drain;
     let terminal = thresholds.overvoltage;
-    terminal * (drain.at(terminal) + thresholds.corner.leakage * terminal)
+    drain.power_at(terminal) + terminal * (thresholds.corner.leakage * terminal)
 }
 
 /// Energy of one report and the samples in it, in the worst corner.

@@ -168,28 +168,15 @@ pub fn foresight(node: &Node, income: &Income, course: &run::Course) -> Foresigh
     let nothing = fraction(0.0);
     let regulator = &node.supply.regulator;
     // Constant power costs the same at any voltage, constant current the least at the lowest.
-    let at_least = |power: Power, current: Current| power + floor * current;
     let asleep = Load::asleep(regulator, node.sleep_current, seconds(1.0), nothing).drain;
-    let energy = |action: &Action| -> Energy {
-        let load = Load::of(regulator, &action.first_try(), node.radio.as_ref(), nothing);
-        load.stretches
-            .iter()
-            .map(|stretch| at_least(stretch.drain.power, stretch.drain.current) * stretch.duration)
-            .sum()
-    };
-    let sleep = at_least(asleep.power, asleep.current) + floor * (bank.leakage * floor);
+    let load = |action: &Action| Load::of(regulator, &action.first_try(), node.radio.as_ref(), nothing);
+    let (transmit, measure) = (load(&node.transmit), load(&node.measure));
+    let batch = f64::from(node.policy.batch);
+    let sleep = asleep.power_at(floor) + floor * (bank.leakage * floor);
     // An action's current is the whole node's: the sleep that it takes the place of is not paid beside it.
-    let actions = energy(&node.transmit) + energy(&node.measure) * f64::from(node.policy.batch);
-    let busy = Load::of(
-        regulator,
-        &node.transmit.first_try(),
-        node.radio.as_ref(),
-        nothing,
-    )
-    .duration
-        + Load::of(regulator, &node.measure, node.radio.as_ref(), nothing).duration
-            * f64::from(node.policy.batch);
-    let saved = at_least(asleep.power, asleep.current) * busy;
+    let actions = transmit.energy_at(floor) + measure.energy_at(floor) * batch;
+    let busy = transmit.duration + measure.duration * batch;
+    let saved = asleep.power_at(floor) * busy;
     Foresight {
         duration: course.duration,
         income: segments(income, course.duration)

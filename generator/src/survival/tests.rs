@@ -87,11 +87,7 @@ fn dark_hours_equal_the_simulated_ones() {
                 let said_s = dark.alive.expect("it draws").get::<second>();
                 // Its last action leaves the storage anywhere up to one action's charge below the threshold: sleep for so long.
                 let at = volts(decide_v);
-                let charge: Charge = loads
-                    .iter()
-                    .flat_map(|load| &load.stretches)
-                    .map(|stretch| stretch.drain.at(at) * stretch.duration)
-                    .sum();
+                let charge: Charge = loads.iter().map(|load| load.charge_at(at)).sum();
                 let slept = charge / (asleep.at(at) + unit.bank.leakage * at);
                 let tolerance_s = AGREED * alive_s + period.get::<second>() + slept.get::<second>();
                 assert!(

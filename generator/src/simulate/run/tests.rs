@@ -88,7 +88,7 @@ fn display_case() -> Part {
 fn charge_c(stretches: &[Stretch]) -> f64 {
     stretches
         .iter()
-        .map(|stretch| (stretch.drain.current * stretch.duration).value)
+        .map(|stretch| stretch.charge_at(volts(3.0)).value)
         .sum()
 }
 
