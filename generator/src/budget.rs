@@ -131,7 +131,7 @@ fn floor(node: &Node) -> Voltage {
 
 /// Energy that the new bank gives between `full` and `floor`, at rest.
 fn usable(node: &Node, floor: Voltage, full: Voltage) -> Energy {
-    let bank = Bank::of(&node.storage, Wear::NONE);
+    let bank = Bank::of_node(node, Wear::NONE);
     let stored = |at: Voltage| bank.stored_at_rest(at);
     stored(full) - stored(floor)
 }

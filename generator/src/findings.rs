@@ -283,7 +283,7 @@ fn carries_a_start(gate: &Gate, thresholds: &Thresholds) -> bool {
 /// More energy than the firmware's 32-bit microjoules hold.
 fn stored_energy(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
     let largest = joules(f64::from(u32::MAX) / 1e6);
-    let full = Bank::of(&node.storage, Wear::NONE).stored_at_rest(thresholds.overvoltage);
+    let full = Bank::of_node(node, Wear::NONE).stored_at_rest(thresholds.overvoltage);
     (full > largest).then(|| Finding {
         code: "energy-out-of-range",
         severity: Severity::Error,

@@ -296,7 +296,7 @@ pub struct Sense {
     pub divider_bottom: Resistance,
     /// Each resistor may be off by this fraction.
     pub divider_tolerance: Ratio,
-    /// Whether the divider carries current only while a reading is taken.
+    /// Whether the divider carries current only while a reading is taken; `true` where there is no divider.
     pub divider_switched: bool,
     /// Capacitance that the input charges for each sample, if given.
     pub sampling_capacitor: Option<Capacitance>,

@@ -40,13 +40,8 @@ impl Outlook {
             .map(|term| term.voltage)
             .sum();
         let transmit = crate::rounding::from_millivolts(threshold.decide_mv) - rounding;
-        let bank = Bank::of(&node.storage, Wear::WORST);
-        let asleep = Load::asleep(
-            &node.supply.regulator,
-            node.sleep_current,
-            node.policy.reserve,
-            node.margins.load,
-        );
+        let bank = Bank::of_node(node, Wear::WORST);
+        let asleep = Load::node_asleep(node, node.sleep_current, node.policy.reserve, node.margins.load);
         let lasts = |from: Voltage| time_in_the_dark(&bank, &asleep.drain, from, floor);
         Self {
             transmit,

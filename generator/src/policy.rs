@@ -38,7 +38,7 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
     let floor = thresholds.floor;
     // The smallest capacitance on the way: energy above the floor is never overestimated, since
     // ∫ C(u)·u du ≥ C(floor)·(v² − floor²)/2 where C rises. No larger constant holds just above the floor.
-    let capacitance = Bank::of(&node.storage, Wear::WORST).capacitance(floor);
+    let capacitance = Bank::of_node(node, Wear::WORST).capacitance(floor);
     let energy =
         EnergyScale::of(capacitance, floor, thresholds.overvoltage).ok_or(Rejected::EnergyOverflow)?;
     let income_s = (node.policy.dark_horizon.get::<second>() * INCOME_PART).max(1.0);

@@ -150,7 +150,7 @@ impl<'a> Unit<'a> {
         match corner {
             Corner::Typical => Self {
                 node,
-                bank: Bank::of(&node.storage, Wear::NONE),
+                bank: Bank::of_node(node, Wear::NONE),
                 excess: fraction(0.0),
                 transmit: node.transmit.first_try(),
                 floor: node
@@ -181,7 +181,7 @@ impl<'a> Unit<'a> {
     }
 
     fn asleep(&self, current: Current) -> Drain {
-        Load::asleep(&self.node.supply.regulator, current, seconds(1.0), self.excess).drain
+        Load::node_asleep(self.node, current, seconds(1.0), self.excess).drain
     }
 
     /// The mean load and the time between two actions.

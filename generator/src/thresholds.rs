@@ -81,7 +81,7 @@ impl Thresholds {
     ///
     /// The floor is the larger of the supply's and the gate's `disconnect_below` at its high end.
     pub fn of(node: &Node) -> Self {
-        let corner = Bank::of(&node.storage, Wear::WORST);
+        let corner = Bank::of_node(node, Wear::WORST);
         let scale = Scale::of(&node.sense);
         let counts = CountScale::of(&scale);
         let charging_lift = node.harvest.maximum_current * corner.largest_resistance();
@@ -139,13 +139,13 @@ impl Threshold {
         let load = |excess| Load::of(&node.supply.regulator, action, node.radio.as_ref(), excess);
         let (nominal_load, worst_load) = (load(fraction(0.0)), load(excess));
         let start =
-            |wear: Wear, load: &Load| start_voltage(&Bank::of(&node.storage, wear), floor, &load.stretches);
+            |wear: Wear, load: &Load| start_voltage(&Bank::of_node(node, wear), floor, &load.stretches);
 
         let mut terms = Terms {
             reached: floor,
             list: Vec::new(),
         };
-        let bare = without_resistance(&Bank::of(&node.storage, Wear::NONE));
+        let bare = without_resistance(&Bank::of_node(node, Wear::NONE));
         terms.reach(
             Cause::Action,
             start_voltage(&bare, floor, &nominal_load.stretches),
@@ -167,12 +167,7 @@ impl Threshold {
         terms.reach(Cause::Corner, alone.start);
 
         let largest = Corner::largest(node.storage.len()).bank(node);
-        let reserve = Load::asleep(
-            &node.supply.regulator,
-            node.sleep_current,
-            node.policy.reserve,
-            excess,
-        );
+        let reserve = Load::node_asleep(node, node.sleep_current, node.policy.reserve, excess);
         let stretches: Vec<Stretch> = worst_load.stretches.iter().copied().chain([reserve]).collect();
         let reserved = highest_start(node, floor, &stretches);
         // Two searches may differ by the width of their brackets.

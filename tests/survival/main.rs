@@ -66,13 +66,7 @@ fn node(name: &str) -> Result<Node, Failed> {
 fn asleep(ngspice: &Tool, node: &Node) -> Result<(), Failed> {
     let thresholds = Thresholds::of(node);
     let survival = Survival::of(node, &thresholds, Corner::Worst);
-    let drain = Load::asleep(
-        &node.supply.regulator,
-        node.sleep_current,
-        seconds(1.0),
-        node.margins.load,
-    )
-    .drain;
+    let drain = Load::node_asleep(node, node.sleep_current, seconds(1.0), node.margins.load).drain;
     let said_s = survival.rows[0]
         .from_full
         .alive
@@ -90,7 +84,7 @@ fn reporting(ngspice: &Tool, node: &Node) -> Result<(), Failed> {
     let survival = Survival::of(node, &thresholds, Corner::Worst);
     let regulator = &node.supply.regulator;
     let load = |action| Load::of(regulator, action, node.radio.as_ref(), node.margins.load).stretches;
-    let asleep = Load::asleep(regulator, node.sleep_current, seconds(1.0), node.margins.load).drain;
+    let asleep = Load::node_asleep(node, node.sleep_current, seconds(1.0), node.margins.load).drain;
     let row = survival.row(Doing::Reporting(At::Fastest)).ok_or("no row")?;
     let said_s = row.from_full.acting.get::<second>();
     let period_s = node.policy.fastest.get::<second>();
@@ -128,14 +122,8 @@ fn charging(ngspice: &Tool, node: &Node) -> Result<(), Failed> {
     let recharge = Recharge::of(node, &thresholds, light).ok_or("not its light")?;
     let said_s = recharge.full.ok_or("it does not fill")?.get::<second>();
     let floor = Survival::of(node, &thresholds, Corner::Typical).floor;
-    let drain = Load::asleep(
-        &node.supply.regulator,
-        node.sleep_current,
-        seconds(1.0),
-        fraction(0.0),
-    )
-    .drain;
-    let mut circuit = Circuit::of(&Bank::of(&node.storage, Wear::NONE), floor.get::<volt>());
+    let drain = Load::node_asleep(node, node.sleep_current, seconds(1.0), fraction(0.0)).drain;
+    let mut circuit = Circuit::of(&Bank::of_node(node, Wear::NONE), floor.get::<volt>());
     circuit.draw(&[(said_s * LONGER, drain)]);
     let given: Power = recharge.offered * node.harvest.converter_efficiency;
     circuit.charge(given.get::<watt>(), node.harvest.maximum_current.get::<ampere>());

@@ -19,6 +19,8 @@ pub struct SleepingDay {
     pub leakage: Draw,
     /// Balance resistors across cells in series; 0 when there are none.
     pub balance: Draw,
+    /// The sensing divider, and what leaks through it into the converter's input; 0 where it is switched.
+    pub sensing: Draw,
     /// All of these.
     pub total: Draw,
     /// Mean power of all of these (W).
@@ -51,14 +53,17 @@ impl SleepingDay {
         let asleep = Drain::of(regulator, node.sleep_current).at(working_voltage);
         // The regulator feeding nothing draws its own current and no more.
         let quiescent = Drain::of(regulator, amperes(0.0)).at(working_voltage);
-        let all = Bank::of(&node.storage, Wear::NONE).leakage;
+        let all = Bank::of_node(node, Wear::NONE).leakage;
+        let divider = node.sense.divider_conductance(false);
         let own = Bank::of(&without_balance(&node.storage), Wear::NONE).leakage;
-        let total = asleep + all * working_voltage;
+        let input = node.sense.input_draw();
+        let total = asleep + all * working_voltage + input;
         Self {
             load: draw(asleep - quiescent),
             quiescent: draw(quiescent),
             leakage: draw(own * working_voltage),
-            balance: draw((all - own) * working_voltage),
+            balance: draw((all - own - divider) * working_voltage),
+            sensing: draw(divider * working_voltage + input),
             total: draw(total),
             power: working_voltage * total,
         }
@@ -69,9 +74,9 @@ impl SleepingDay {
         (self.load.energy + self.quiescent.energy) / seconds(DAY_S)
     }
 
-    /// The part that the bank itself loses, asleep or not (W).
+    /// The part that the bank and the divider at its terminal lose, asleep or not (W).
     pub(super) fn bank_power(&self) -> Power {
-        (self.leakage.energy + self.balance.energy) / seconds(DAY_S)
+        (self.leakage.energy + self.balance.energy + self.sensing.energy) / seconds(DAY_S)
     }
 }
 

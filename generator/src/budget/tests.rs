@@ -47,17 +47,21 @@ fn actions_of_the_pump_bearing_are_as_by_hand() {
 }
 
 /// By hand, at 3.91 V: 3.8 uA and 1.2 uA; 30 uA·3.91/5.4 in the string and 1 uA·3.91/10 in the ceramic; 3.91
-/// V over 940 kohm.
+/// V over 940 kohm, and over 1.68 Mohm; 50 nA that leak into the input draw 680/1680 of it through the divider.
 #[test]
 fn a_day_asleep_of_the_pump_bearing_is_as_by_hand() {
-    let day = Budget::of(&pump_bearing()).day;
+    let mut node = pump_bearing();
+    node.sense.input_leakage = amperes(50e-9);
+    let day = Budget::of(&node).day;
+    let sensing_a = 3.91 / 1.68e6 + 50e-9 * 680.0 / 1680.0;
     let leakage_a = 30e-6 * 3.91 / 5.4 + 1e-6 * 3.91 / 10.0;
     for (draw, current_a) in [
         (day.load, 3.8e-6),
         (day.quiescent, 1.2e-6),
         (day.leakage, leakage_a),
         (day.balance, 3.91 / 940e3),
-        (day.total, 5e-6 + leakage_a + 3.91 / 940e3),
+        (day.sensing, sensing_a),
+        (day.total, 5e-6 + leakage_a + 3.91 / 940e3 + sensing_a),
     ] {
         assert_relative_eq!(draw.current.value, current_a, max_relative = ROUNDING);
         assert_relative_eq!(draw.charge.value, current_a * 86400.0, max_relative = ROUNDING);
@@ -255,7 +259,7 @@ proptest! {
     #[test]
     fn a_day_asleep_adds_up(node in any_node()) {
         let day = Budget::of(&node).day;
-        let items = [day.load, day.quiescent, day.leakage, day.balance];
+        let items = [day.load, day.quiescent, day.leakage, day.balance, day.sensing];
         let energy: Energy = items.iter().map(|item| item.energy).sum();
         assert_relative_eq!(energy.value, day.total.energy.value, max_relative = ROUNDING);
         prop_assert!(items.iter().all(|item| item.current >= amperes(0.0)));

@@ -149,6 +149,7 @@ fn a_darkness_out_of_reach_is_cautioned_of() {
     let mut node = crate::node::example("pump-bearing");
     node.storage.truncate(1);
     node.storage[0].leakage = amperes(0.0);
+    node.sense.divider_switched = true;
     node.storage[0].balance_resistor = None;
     let thresholds = Thresholds::of(&node);
     let (asleep_a, own_a) = (3.8e-6 * 1.08, 1.2e-6);

@@ -57,10 +57,10 @@ pub struct Described {
     pub slope_f_per_v: f64,
     /// Series resistance of the bank as one branch (ohm).
     pub resistance_ohm: f64,
-    /// Leakage with balance resistors (S).
+    /// Leakage with balance resistors and the sensing divider (S).
     pub(super) leakage_s: f64,
-    /// The part of the balance resistors (S).
-    pub(super) balance_s: f64,
+    /// The part of the resistors: balance and sensing divider (S).
+    pub(super) resistors_s: f64,
     /// Leakage of all capacitors, each at its rated voltage (A).
     pub leakage_a: f64,
     /// Asleep: power at the terminal, and the current beside it.
@@ -110,7 +110,7 @@ pub struct Described {
 impl Described {
     /// The description of `node`.
     pub fn of(node: &Node) -> Self {
-        let bank = Bank::of(&node.storage, Wear::NONE);
+        let bank = Bank::of_node(node, Wear::NONE);
         let empty = bank.capacitance(volts(0.0));
         let resistance: Resistance = bank
             .branches
@@ -136,8 +136,8 @@ impl Described {
             .as_ref()
             .map_or(floor, |gate| floor.max(gate.disconnect_below));
         let working_v = ((cut + node.harvest.overvoltage) / 2.0).get::<volt>();
-        let aged = Bank::of(
-            &node.storage,
+        let aged = Bank::of_node(
+            node,
             Wear {
                 tolerance: true,
                 aged_capacitance: true,
@@ -156,7 +156,7 @@ impl Described {
             slope_f_per_v: bank.branches.iter().map(|branch| branch.slope.value).sum(),
             resistance_ohm: resistance.get::<ohm>(),
             leakage_s,
-            balance_s: leakage_s - own_s,
+            resistors_s: leakage_s - own_s,
             leakage_a: leakage_a.get::<ampere>(),
             sleep: Piece::asleep(node, 1.0),
             working_v,
@@ -202,7 +202,7 @@ impl Described {
 
     /// Standard deviation of what a cell leaks at `at_v` (A).
     pub fn leakage_deviation_a(&self, at_v: f64) -> f64 {
-        LEAKAGE_DEVIATION * (self.leakage_s - self.balance_s) * at_v
+        LEAKAGE_DEVIATION * (self.leakage_s - self.resistors_s) * at_v
     }
 
     /// The part of the sleeping drain that is a constant power, at the working voltage.
@@ -210,7 +210,7 @@ impl Described {
         self.sleep.power_w / self.working_v / self.sleep_a(self.working_v)
     }
 
-    /// Leakage of the bank at `at_v`, balance resistors included (A).
+    /// Leakage of the bank at `at_v`, balance resistors and the sensing divider included (A).
     pub fn leakage_a_at(&self, at_v: f64) -> f64 {
         self.leakage_s * at_v
     }
@@ -244,8 +244,8 @@ impl Piece {
 
     /// The node asleep for a second, where its load draws `times` the described current.
     fn asleep(node: &Node, times: f64) -> Self {
-        Self::of(&Load::asleep(
-            &node.supply.regulator,
+        Self::of(&Load::node_asleep(
+            node,
             node.sleep_current,
             seconds(1.0),
             fraction(times - 1.0),

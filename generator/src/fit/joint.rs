@@ -29,8 +29,8 @@ pub(super) const LEAKING: usize = 4;
 pub(super) const SERIES: usize = 5;
 const SCALE: usize = 6;
 
-/// A balance resistor is as it says.
-const BALANCE_DEVIATION: f64 = 0.02;
+/// A balance resistor or a sensing divider is as it says.
+const RESISTORS_DEVIATION: f64 = 0.02;
 /// A dip under load is one current and one branch in the model, and neither in the bank: its resistance is known to this.
 const DIP_DEVIATION: f64 = 0.05;
 /// Parts this many deviations from what is believed of them are not believed.
@@ -173,10 +173,10 @@ fn whitening(covariance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
 
 /// Mean and deviation of the leakage's factor.
 fn leakage(described: &Described) -> (f64, f64) {
-    let own_s = described.leakage_s - described.balance_s;
+    let own_s = described.leakage_s - described.resistors_s;
     let whole_s = described.leakage_s.max(1e-15);
-    let mean = (USUAL_LEAKAGE * own_s + described.balance_s) / whole_s;
-    let deviation = (LEAKAGE_DEVIATION * own_s).hypot(BALANCE_DEVIATION * described.balance_s) / whole_s;
+    let mean = (USUAL_LEAKAGE * own_s + described.resistors_s) / whole_s;
+    let deviation = (LEAKAGE_DEVIATION * own_s).hypot(RESISTORS_DEVIATION * described.resistors_s) / whole_s;
     (mean, deviation.max(1e-3))
 }
 

@@ -156,11 +156,11 @@ pub(super) fn of(evidence: &Evidence<'_>) -> (Vec<Parameter>, Vec<Quotient>) {
                 .into()
         });
     }
-    let own_s = described.leakage_s - described.balance_s;
+    let own_s = described.leakage_s - described.resistors_s;
     let narrowed = parts.deviation[LEAKING] < NARROWED * parts.before[LEAKING];
     if has_dark && has_capacitance && narrowed && own_s > 0.0 {
         let over = described.leakage_a / own_s;
-        let value_a = (parts.mean[LEAKING] * described.leakage_s - described.balance_s) * over;
+        let value_a = (parts.mean[LEAKING] * described.leakage_s - described.resistors_s) * over;
         set(
             3,
             (value_a, parts.deviation[LEAKING] * described.leakage_s * over),

@@ -2,7 +2,7 @@
 
 use crate::model::drain::Drain;
 use crate::model::terminal;
-use crate::node::Capacitor;
+use crate::node::{Capacitor, Node};
 use crate::units::*;
 
 /// A capacitance behind its series resistance.
@@ -25,7 +25,7 @@ pub struct Branch {
 pub struct Bank {
     /// One for each kind of capacitor; 1 to 32.
     pub branches: Vec<Branch>,
-    /// Leakage and balance resistors together: a current proportional to the terminal voltage (S).
+    /// Leakage, balance resistors and, of a node, its sensing divider together: a current proportional to the terminal voltage (S).
     pub leakage: Conductance,
 }
 
@@ -79,6 +79,26 @@ impl Wear {
 }
 
 impl Bank {
+    /// The bank of `node` with the factors of `wear`, and with all that always conducts at its terminal: the capacitors' own
+    /// leakage, balance resistors, and the sensing divider, its resistors at their low end where `wear` has parts at their
+    /// low tolerance.
+    ///
+    /// ```
+    /// use millpond::{model::bank::{Bank, Wear}, node::Node, units::*};
+    /// let node = Node::read(include_str!("../../../templates/nodes/crack-gauge.toml"))?;
+    /// let alone = Bank::of(&node.storage, Wear::NONE);
+    /// let whole = Bank::of_node(&node, Wear::NONE);
+    /// // 4.7 Mohm and 1 Mohm at 4 V
+    /// let divider = (whole.leakage - alone.leakage) * volts(4.0);
+    /// assert!((divider - amperes(4.0 / 5.7e6)).abs() < amperes(1e-15));
+    /// # Ok::<(), millpond::problem::Problems>(())
+    /// ```
+    pub fn of_node(node: &Node, wear: Wear) -> Self {
+        let mut bank = Self::of(&node.storage, wear);
+        bank.leakage += node.sense.divider_conductance(wear.tolerance);
+        bank
+    }
+
     /// The bank made of `storage` with the factors of `wear`.
     ///
     /// `series` cells in a string divide the capacitance and multiply the resistance, `parallel` strings do the

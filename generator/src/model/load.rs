@@ -3,7 +3,7 @@
 use crate::model::airtime::Airtime;
 use crate::model::discharge::Stretch;
 use crate::model::drain::Drain;
-use crate::node::{Action, Extent, Phase, Radio, Regulator};
+use crate::node::{Action, Extent, Node, Phase, Radio, Regulator};
 use crate::units::*;
 
 /// An action as the storage terminal sees it.
@@ -102,7 +102,16 @@ impl Load {
             .sum()
     }
 
-    /// The node asleep for `duration`, drawing `sleep_current` at the rail, higher by the fraction `excess`.
+    /// `node` asleep for `duration`, drawing `sleep_current` at the rail, higher by the fraction `excess`, and what leaks into its
+    /// converter's input beside it.
+    pub fn node_asleep(node: &Node, sleep_current: Current, duration: Time, excess: Ratio) -> Stretch {
+        let mut stretch = Self::asleep(&node.supply.regulator, sleep_current, duration, excess);
+        stretch.drain.current += node.sense.input_draw();
+        stretch.peak = stretch.drain;
+        stretch
+    }
+
+    /// Anything asleep for `duration`, drawing `sleep_current` at the rail, higher by the fraction `excess`.
     pub fn asleep(regulator: &Regulator, sleep_current: Current, duration: Time, excess: Ratio) -> Stretch {
         let drain = Drain::of(regulator, sleep_current * (fraction(1.0) + excess));
         Stretch {

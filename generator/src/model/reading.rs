@@ -20,6 +20,29 @@ pub struct Scale {
     pub low: Ratio,
 }
 
+impl Sense {
+    /// Conductance of the divider at the storage terminal, as it is all the time: 0 where it is switched or where there is none.
+    /// With `at_low_end` both resistors are at the low end of their tolerance.
+    pub fn divider_conductance(&self, at_low_end: bool) -> Conductance {
+        if self.divider_switched {
+            return siemenses(0.0);
+        }
+        let least = fraction(1.0) - self.divider_tolerance;
+        let resistors = self.divider_top + self.divider_bottom;
+        (if at_low_end { resistors * least } else { resistors }).recip()
+    }
+
+    /// What a current into the converter's input draws from storage through the divider, at most and at any storage voltage: the
+    /// share of it that does not come past the bottom resistor (docs/model.md, "Reading the voltage"). 0 where the divider is
+    /// switched.
+    pub fn input_draw(&self) -> Current {
+        if self.divider_switched && self.divider_top > ohms(0.0) {
+            return amperes(0.0);
+        }
+        self.input_leakage * (self.divider_bottom / (self.divider_top + self.divider_bottom))
+    }
+}
+
 impl Scale {
     /// The scale of `sense`.
     ///

@@ -73,7 +73,8 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
         table.or::<bool>("divider_switched", "true", (), false)
     } else {
         table.know("divider_switched");
-        Some(false)
+        // Nothing that draws current.
+        Some(true)
     };
     table.finish();
     let sense = (|| {

@@ -297,7 +297,7 @@ pub fn years(node: &Node, income: &Income) -> Vec<Year> {
 
 /// The income as a drill has it: after the converter, at most its largest current at the middle of the storage.
 fn flow(node: &Node, income: &Income, course: &Course) -> Flow {
-    let bank = Bank::of(&node.storage, Wear::NONE);
+    let bank = Bank::of_node(node, Wear::NONE);
     let floor = thresholds::floor(node);
     let middle = (floor + node.harvest.overvoltage) / 2.0;
     let count = (course.duration.get::<second>() / drill::STEP_S) as usize;

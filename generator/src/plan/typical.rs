@@ -72,7 +72,7 @@ impl Typical {
     ///
     /// Constant currents cost by the voltage: they are taken at the middle between the threshold and the overvoltage limit.
     pub fn of(node: &Node, thresholds: &Thresholds) -> Option<Self> {
-        let bank = Bank::of(&node.storage, Wear::NONE);
+        let bank = Bank::of_node(node, Wear::NONE);
         let stored = |at: Voltage| bank.stored_at_rest(at);
         let floor = thresholds.floor;
         let overvoltage = thresholds.overvoltage;
@@ -91,7 +91,7 @@ impl Typical {
             Load::of(regulator, &action.first_try(), node.radio.as_ref(), nothing).energy_at(middle)
         };
         let (measure, transmit) = (energy(&node.measure), energy(&node.transmit));
-        let asleep = Load::asleep(regulator, node.sleep_current, seconds(1.0), nothing);
+        let asleep = Load::node_asleep(node, node.sleep_current, seconds(1.0), nothing);
         let sleep = asleep.drain.power_at(middle) + middle * (bank.leakage * middle);
         let batch = f64::from(node.policy.batch);
         let connect = match &node.supply.gate {

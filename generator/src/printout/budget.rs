@@ -65,6 +65,7 @@ struct DayView {
     quiescent: DrawView,
     leakage: DrawView,
     balance: DrawView,
+    sensing: DrawView,
     total: DrawView,
     power_w: f64,
 }
@@ -121,6 +122,7 @@ impl View {
                 quiescent: draw(&budget.day.quiescent),
                 leakage: draw(&budget.day.leakage),
                 balance: draw(&budget.day.balance),
+                sensing: draw(&budget.day.sensing),
                 total: draw(&budget.day.total),
                 power_w: budget.day.power.get::<watt>(),
             },
@@ -222,6 +224,7 @@ pub fn text(budget: &Budget) -> String {
         ("quiescent", &day.quiescent),
         ("leakage", &day.leakage),
         ("balance resistors", &day.balance),
+        ("sensing", &day.sensing),
         ("total", &day.total),
     ];
     text.push_str(&table(

@@ -178,6 +178,7 @@ impl Asleep {
                 row("quiescent", &day.quiescent),
                 row("leakage", &day.leakage),
                 row("balance", &day.balance),
+                row("sensing", &day.sensing),
             ],
             current: Engineering(day.total.current, "A").to_string(),
             energy: Engineering(day.total.energy, "J").to_string(),

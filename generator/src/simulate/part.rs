@@ -7,7 +7,7 @@ use crate::model::bank::{Bank, Branch, Wear};
 use crate::model::discharge::Stretch;
 use crate::model::load::Load;
 use crate::model::reading::Scale;
-use crate::node::{Action, Harvest, Node};
+use crate::node::{Action, Harvest, Node, Sense};
 use crate::rounding::CountScale;
 use crate::units::*;
 
@@ -101,10 +101,15 @@ impl Part {
         sense.divider_top = sense.divider_top * (one + sense.divider_tolerance * deviation.top);
         sense.divider_bottom = sense.divider_bottom * (one + sense.divider_tolerance * deviation.bottom);
         sense.reference = sense.reference * (one + sense.reference_tolerance * deviation.reference);
+        // What leaks into the input is, as the capacitors' leakage, at most what is stated.
+        sense.input_leakage = sense.input_leakage * (1.0 + deviation.leakage.min(0.0));
+        let mut asleep = Load::asleep(&node.supply.regulator, node.sleep_current, seconds(1.0), excess);
+        asleep.drain.current += sense.input_draw();
+        asleep.peak = asleep.drain;
         Self {
-            bank: bank(node, deviation),
+            bank: bank(node, &sense, deviation),
             harvest: node.harvest.clone(),
-            asleep: Load::asleep(&node.supply.regulator, node.sleep_current, seconds(1.0), excess),
+            asleep,
             boot: load(&node.boot),
             measure: load(&node.measure),
             transmit: load(transmit),
@@ -124,8 +129,9 @@ impl Part {
     }
 }
 
-/// The bank between its nominal and its worst or best: factors in proportion to the deviation, on a logarithmic scale.
-fn bank(node: &Node, deviation: &Deviation) -> Bank {
+/// The bank between its nominal and its worst or best: factors in proportion to the deviation, on a logarithmic scale. The divider of
+/// `sense`, this unit's own, conducts beside it.
+fn bank(node: &Node, sense: &Sense, deviation: &Deviation) -> Bank {
     let nominal = Bank::of(&node.storage, Wear::NONE);
     let worst = Bank::of(&node.storage, Wear::WORST);
     let branches = nominal
@@ -150,7 +156,7 @@ fn bank(node: &Node, deviation: &Deviation) -> Bank {
                 resistance: new.resistance * gained,
             }
         });
-    let leakage = nominal.leakage * (1.0 + deviation.leakage.min(0.0));
+    let leakage = nominal.leakage * (1.0 + deviation.leakage.min(0.0)) + sense.divider_conductance(false);
     Bank {
         branches: branches.collect(),
         leakage,
@@ -201,8 +207,8 @@ mod tests {
     fn units_stay_inside_the_tolerances_and_reach_the_corner() {
         for name in EXAMPLES {
             let node = node::example(name);
-            let best = Bank::of(&node.storage, Wear::NONE);
-            let worst = Bank::of(&node.storage, Wear::WORST);
+            let best = Bank::of_node(&node, Wear::NONE);
+            let worst = Bank::of_node(&node, Wear::WORST);
             let highest = fraction(1.0) + node.storage[0].tolerance_high;
             let mut at_corner = 0;
             for part in units(&node) {
@@ -213,7 +219,8 @@ mod tests {
                 }
                 let first = &part.bank.branches[0];
                 assert!(first.capacitance <= best.branches[0].capacitance * highest * (1.0 + ROUNDING));
-                assert!(part.bank.leakage <= best.leakage && part.bank.leakage >= siemenses(0.0));
+                assert!(part.bank.leakage <= worst.leakage * (1.0 + ROUNDING));
+                assert!(part.bank.leakage >= siemenses(0.0));
                 let limit = fraction(1.0) + node.margins.load;
                 let nominal = Part::nominal(&node).asleep.drain;
                 assert!(part.asleep.drain.power <= nominal.power * limit * (1.0 + ROUNDING));

@@ -161,14 +161,14 @@ fn costs(node: &Node, thresholds: &Thresholds) -> Costs {
 
 /// What foresight may count on: everything at its best for the nominal unit, so that the bound holds.
 pub fn foresight(node: &Node, income: &Income, course: &run::Course) -> Foresight {
-    let bank = Bank::of(&node.storage, Wear::NONE);
+    let bank = Bank::of_node(node, Wear::NONE);
     let floor = node.supply.regulator.floor();
     let full = node.harvest.overvoltage;
     let stored = |at: Voltage| bank.stored_at_rest(at);
     let nothing = fraction(0.0);
     let regulator = &node.supply.regulator;
     // Constant power costs the same at any voltage, constant current the least at the lowest.
-    let asleep = Load::asleep(regulator, node.sleep_current, seconds(1.0), nothing).drain;
+    let asleep = Load::node_asleep(node, node.sleep_current, seconds(1.0), nothing).drain;
     let load = |action: &Action| Load::of(regulator, &action.first_try(), node.radio.as_ref(), nothing);
     let (transmit, measure) = (load(&node.transmit), load(&node.measure));
     let batch = f64::from(node.policy.batch);

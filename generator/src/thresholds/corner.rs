@@ -72,7 +72,7 @@ impl Corner {
             End::Cold => Wear::WORST,
             End::Hot => Wear::HOT,
         };
-        let mut bank = Bank::of(&node.storage, wear);
+        let mut bank = Bank::of_node(node, wear);
         for ((branch, part), share) in bank.branches.iter_mut().zip(&node.storage).zip(&self.resistance) {
             branch.resistance = between(part, branch, *share);
         }

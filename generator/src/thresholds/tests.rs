@@ -42,6 +42,7 @@ fn crack_gauge_has_its_worked_thresholds() {
 fn the_closed_form_gives_the_worked_example_to_a_microvolt() {
     let mut node = crack_gauge();
     node.storage[0].leakage = amperes(0.0);
+    node.sense.divider_switched = true;
     if let Regulator::Switching { quiescent, .. } = &mut node.supply.regulator {
         *quiescent = amperes(0.0);
     }
@@ -69,6 +70,7 @@ fn every_term_is_what_a_hand_computes() {
     node.sense.bits = 12;
     node.sense.reference = volts(4.096);
     node.sense.reference_tolerance = fraction(0.01);
+    node.sense.divider_switched = true;
     node.sense.divider_top = ohms(0.0);
     node.sense.divider_tolerance = fraction(0.05);
     node.margins.load = fraction(0.0);

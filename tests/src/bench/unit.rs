@@ -61,7 +61,7 @@ pub(super) struct Unit<'a> {
 impl<'a> Unit<'a> {
     pub(super) fn run(plan: &'a Plan) -> Self {
         let described = &plan.described;
-        let nominal = Bank::of(&plan.node.storage, Wear::NONE);
+        let nominal = Bank::of_node(&plan.node, Wear::NONE);
         let factors = &plan.factors;
         let bank = Bank {
             branches: nominal
@@ -73,7 +73,7 @@ impl<'a> Unit<'a> {
                     resistance: branch.resistance * factors.resistance,
                 })
                 .collect(),
-            // Balance resistors are what they say.
+            // Balance resistors and the sensing divider are what they say.
             leakage: {
                 let mut bare = plan.node.storage.clone();
                 bare.iter_mut().for_each(|part| part.balance_resistor = None);
@@ -81,8 +81,8 @@ impl<'a> Unit<'a> {
                 nominal.leakage - own + own * factors.leakage
             },
         };
-        let regulator = &plan.node.supply.regulator;
-        let asleep = Load::asleep(regulator, plan.node.sleep_current, seconds(1.0), fraction(0.0)).drain;
+        let asleep =
+            Load::node_asleep(&plan.node, plan.node.sleep_current, seconds(1.0), fraction(0.0)).drain;
         let mut unit = Self {
             plant: Plant::new(&bank, &plan.node.harvest, volts(plan.top_v)),
             random: plan.random.clone(),
