@@ -222,7 +222,10 @@ impl Bank {
             .zip(inner)
             .map(|(branch, u)| branch.resistance.get::<ohm>().recip() * u)
             .sum();
-        let conductances = self.branches.iter().map(|branch| branch.resistance.get::<ohm>().recip());
+        let conductances = self
+            .branches
+            .iter()
+            .map(|branch| branch.resistance.get::<ohm>().recip());
         let total_s = conductances.sum::<f64>() + self.leakage.get::<siemens>();
         let (power_w, current_a) = (drain.power.get::<watt>(), drain.current.get::<ampere>());
         terminal::voltage_v(total_s, source_a, power_w, current_a).map(volts)
