@@ -12,8 +12,6 @@ use tool::millpond;
 
 /// The rounded start voltages of docs/model.md have four decimals (V).
 const FOUR_DECIMALS_V: f64 = 1e-4;
-/// An airtime to the microsecond (s).
-const MICROSECOND_S: f64 = 1e-6;
 /// Rounding of products and sums.
 const ROUNDING: f64 = 1e-9;
 
@@ -152,7 +150,7 @@ fn thresholds_of_the_worked_example_as_json() {
     assert!((number("/actions/transmit/start_v") - 2.9159).abs() < FOUR_DECIMALS_V);
     assert!((number("/actions/measure/start_v") - 2.4109).abs() < FOUR_DECIMALS_V);
     assert!((number("/actions/boot/start_v") - 2.3968).abs() < FOUR_DECIMALS_V);
-    assert!((number("/actions/transmit/airtime_s") - 0.185344).abs() < MICROSECOND_S);
+    assert!((number("/actions/transmit/airtime_s") - 0.185344).abs() < ROUNDING);
     assert!((number("/corner/branches/0/capacitance_f") - 0.504).abs() < ROUNDING);
     assert!((number("/corner/branches/0/resistance_ohm") - 7.92).abs() < ROUNDING);
     for action in ["boot", "measure", "transmit"] {
