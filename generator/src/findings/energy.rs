@@ -7,7 +7,7 @@ use crate::text::Engineering;
 use crate::units::*;
 
 /// A capacitor that stores more than this, at [`HAZARDOUS_V`] or above, is a hazard where a piece of metal can bridge it (J).
-/// Source: IEC 60950-1, clause 2.1.1.5, "hazardous energy level" (docs/references.md, 46).
+/// Source: IEC 60950-1, clause 2.1.1.5, "hazardous energy level" (docs/references.md, 47).
 const HAZARDOUS_J: f64 = 20.0;
 /// The voltage from which that holds (V); same source.
 const HAZARDOUS_V: f64 = 2.0;
