@@ -41,6 +41,16 @@ pub struct Options {
     pub rows: usize,
 }
 
+impl Options {
+    /// What is asked for where nothing else is.
+    pub const USUAL: Self = Self {
+        series: Series::E96,
+        tolerance: None,
+        current_at_most: None,
+        rows: 3,
+    };
+}
+
 /// What a set is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Use {

@@ -1,6 +1,7 @@
 //! What the thresholds say about the node, in words: what can never work, what to take care of.
 
 mod cure;
+mod energy;
 mod pace;
 
 use crate::budget::Budget;
@@ -73,6 +74,7 @@ fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -
     findings.extend(pace::airtime(node, thresholds));
     findings.extend(pace::income(node, budget));
     findings.extend(pace::dark_horizon(node, thresholds));
+    findings.extend(energy::hazardous(node));
     findings.extend(series_cells(node));
     findings.sort_by_key(|finding| finding.severity);
     findings

@@ -173,6 +173,9 @@ mod tests {
     use approx::assert_relative_eq;
     use proptest::prelude::*;
 
+    /// Rounding of a temperature in kelvin and of a power of two.
+    const DOUBLED: f64 = 1e-9;
+
     /// Rounding of a few operations.
     const ROUNDING: f64 = 1e-12;
 
@@ -276,9 +279,9 @@ mod tests {
         fn ten_degrees_double_the_life(hours in 100.0..1e5f64, rated in 40.0..125.0f64, mean in -20.0..80.0f64) {
             let lives = |mean: f64| life(seconds(hours * 3600.0), degrees_celsius(rated), degrees_celsius(mean));
             let doubled = (lives(mean - 10.0) / lives(mean)).get::<ratio>();
-            prop_assert!((doubled - 2.0).abs() < 1e-9);
+            prop_assert!((doubled - 2.0).abs() < DOUBLED);
             let same = life(seconds(hours), degrees_celsius(rated), degrees_celsius(rated));
-            prop_assert!((same - seconds(hours)).abs() < seconds(1e-9));
+            prop_assert!((same - seconds(hours)).abs() < seconds(DOUBLED));
         }
     }
 }

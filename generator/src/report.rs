@@ -25,7 +25,8 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::budget::Budget;
-use crate::findings::{self, Severity};
+use crate::dividers::{Dividers, Options};
+use crate::findings::{self, Finding, Severity};
 use crate::fit::Fit;
 use crate::income::Income;
 use crate::node::{Node, NodeFile, Pace};
@@ -160,7 +161,8 @@ impl<'a> Report<'a> {
         let findings = findings::of(node, &budget, &thresholds);
         let works = findings.iter().all(|finding| finding.severity != Severity::Error);
         let mut page = Page::new(node, &file.text, &budget, &thresholds);
-        page.findings = printout::findings::views(&findings);
+        page.findings = printout::findings::views(&of_all_stages(node, findings));
+        page.has_comparator = node.comparator.is_some();
         page.input_hash.clone_from(&file.input_hash);
         Self {
             node,
@@ -251,6 +253,16 @@ impl<'a> Report<'a> {
     pub fn charts(&self) -> String {
         self.page.charts_json()
     }
+}
+
+/// The findings on the thresholds, and those on the resistors that `dividers` would choose where nothing else is asked, errors first. A
+/// comparator that is not described has no resistors to be judged: the section says so in its own words.
+fn of_all_stages(node: &Node, mut findings: Vec<Finding>) -> Vec<Finding> {
+    if node.comparator.is_some() {
+        findings.extend(Dividers::of(node, &Options::USUAL).findings);
+        findings.sort_by_key(|finding| finding.severity);
+    }
+    findings
 }
 
 /// What the run says in numbers. A loss of supply and a silence beyond the dark horizon are marked.

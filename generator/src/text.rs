@@ -181,6 +181,9 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// Half a unit in the fourth digit, and rounding.
+    const HALF_A_DIGIT: f64 = 0.5e-3 + 1e-9;
+
     #[test]
     fn carries_over_to_the_next_prefix() {
         assert_eq!(Engineering(volts(0.99996), "V").to_string(), "1 V");
@@ -213,8 +216,7 @@ mod tests {
             let (number, unit) = text.split_once(' ').expect("a number and a unit");
             let place = PREFIXES.iter().position(|prefix| format!("{prefix}V") == unit).expect("a known prefix");
             let back = number.parse::<f64>().expect("a number") * 10f64.powi(3 * (place as i32 - UNITY));
-            // Half a unit in the fourth digit.
-            prop_assert!((back / value - 1.0).abs() <= 0.5e-3 + 1e-9, "{text} {value}");
+            prop_assert!((back / value - 1.0).abs() <= HALF_A_DIGIT, "{text} {value}");
         }
     }
 }

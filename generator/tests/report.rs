@@ -11,8 +11,13 @@ use std::{
     process::{Command, Stdio},
 };
 
+use millpond::budget::Budget;
+use millpond::dividers::{Dividers, Options};
+use millpond::findings;
+use millpond::node::NodeFile;
 #[cfg(target_os = "linux")]
 use millpond::report::Input;
+use millpond::report::{Report, Section};
 use tool::millpond;
 
 /// Short, so that the test is about the command and not about a year.
@@ -77,6 +82,38 @@ fn a_node_that_cannot_work_gets_a_page_with_its_findings() {
     let page = fs::read_to_string(folder.path().join("page.html")).expect("written");
     assert!(page.contains("this bank can never carry a transmission"));
     assert!(!page.contains("days of the nominal unit"));
+}
+
+/// What `dividers` cautions of stands in the page's one list, and no page says that all is well beside it. Without a comparator nothing is said
+/// of resistors. Every page says what to do with a leaking cell.
+#[test]
+fn findings_of_all_stages_stand_in_one_list() {
+    for name in ["crack-gauge", "display-case", "pump-bearing"] {
+        let file = NodeFile::load(example(name)).expect("an example");
+        let report = Report::of(&file);
+        let section = report.section(Section::Findings);
+        let mut findings = findings::of(&file.node, &Budget::of(&file.node), report.thresholds());
+        if file.node.comparator.is_some() {
+            findings.extend(Dividers::of(&file.node, &Options::USUAL).findings);
+        }
+        for finding in &findings {
+            assert!(section.contains(finding.code), "{name} lacks {}", finding.code);
+        }
+        assert_eq!(findings.is_empty(), section.contains("No findings"), "{name}");
+        assert_eq!(
+            file.node.comparator.is_none(),
+            section.contains("were not looked at"),
+            "{name}"
+        );
+        assert!(
+            report
+                .section(Section::Closing)
+                .contains("leaks: do not touch it, do not breathe it")
+        );
+    }
+    let gauge = NodeFile::load(example("crack-gauge")).expect("an example");
+    let section = Report::of(&gauge).section(Section::Findings);
+    assert!(section.contains("gate-outside-tolerance") && section.contains("2.84 %"));
 }
 
 /// Nothing is written where an input is refused, and an old page stays.

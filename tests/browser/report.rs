@@ -5,6 +5,8 @@ use std::path::Path;
 
 use libtest_mimic::Failed;
 use millpond::budget::Budget;
+use millpond::dividers::{Dividers, Options};
+use millpond::findings::{self, Finding};
 use millpond::fit::{Fit, Known};
 use millpond::income::Income;
 use millpond::log::{self, Log};
@@ -14,7 +16,7 @@ use millpond::report::{self, Input, Sources};
 use millpond::simulate::study::Study;
 use millpond::simulate::timeline::Timeline;
 use millpond::thresholds::Thresholds;
-use millpond::{findings, input, policy, simulate};
+use millpond::{input, policy, simulate};
 use serde_json::{Value, json};
 
 use crate::{Browser, none};
@@ -114,7 +116,6 @@ fn page(folder: &Path, node: &str) -> Result<String, Failed> {
     timeline.finish()?;
     let log = input::read(&path, log::LIMIT)?;
     let fit = Fit::of(&file.node, &Log::parse(&log.path, &log.text)?, &Known::NOTHING);
-    let works = findings::of(&file.node, &Budget::of(&file.node), &thresholds).is_empty();
     let inputs = [
         Input::of("node file", &file.path, &file.text),
         Input::of("bench log", "bench.csv", &log.text),
@@ -130,7 +131,12 @@ fn page(folder: &Path, node: &str) -> Result<String, Failed> {
         },
         &indicatif::ProgressBar::hidden(),
     );
-    if works != page.contains("No findings") {
+    let mut findings = findings::of(&file.node, &Budget::of(&file.node), &thresholds);
+    if file.node.comparator.is_some() {
+        findings.extend(Dividers::of(&file.node, &Options::USUAL).findings);
+    }
+    let is_missing = |finding: &Finding| !page.contains(finding.code);
+    if findings.is_empty() != page.contains("No findings") || findings.iter().any(is_missing) {
         return Err("the page says something else about findings than the tool".into());
     }
     Ok(page)

@@ -8,6 +8,7 @@ mod project;
 use std::path::Path;
 
 use libtest_mimic::{Arguments, Failed, Trial};
+use millpond::log::Log;
 use millpond::node::NodeFile;
 use millpond::units::*;
 use millpond_tests::command::ROOT;
@@ -174,6 +175,7 @@ fn keeps_its_thresholds(project: &Project, log: &str) -> Result<(), Failed> {
     let parts = generated.constants.parts;
     let mut lines = log.lines();
     ensure(lines.next() == Some(LOG_HEAD), "the log has another head")?;
+    is_read_without_a_remark(log)?;
     let mut reports = 0;
     for line in lines {
         let cells: Vec<&str> = line.split(',').collect();
@@ -189,6 +191,17 @@ fn keeps_its_thresholds(project: &Project, log: &str) -> Result<(), Failed> {
         reports = count.parse::<u16>()?;
     }
     ensure(reports > 0, "no report was sent")
+}
+
+/// What the firmware writes, `fit` reads: no row and no word of the log is passed over.
+fn is_read_without_a_remark(log: &str) -> Result<(), Failed> {
+    let read = Log::parse("bench.csv", log)?;
+    let remarks = format!("{:?}{:?}", read.skipped_rows, read.skipped_events);
+    ensure(read.skipped == 0 && read.skipped_events.is_empty(), &remarks)?;
+    ensure(
+        read.len() == log.lines().count() - 1,
+        "a row of the log is missing",
+    )
 }
 
 fn ensure(holds: bool, otherwise: &str) -> Result<(), Failed> {

@@ -325,6 +325,9 @@ impl Case {
 mod tests {
     use super::*;
 
+    /// Rounding of a mean of some days.
+    const ROUNDING_J: f64 = 1e-9;
+
     /// The twin only leaves out the rounding of units, ratios and whole seconds: parts in a thousand each.
     const ROUNDING_PART: f64 = 0.01;
     /// Levels and rates of the table are a few percent apart, and the last weeks of a record weigh a little less.
@@ -373,7 +376,7 @@ mod tests {
         let seasons_j = seasons_j(&day_j.repeat(3));
         for (slot, season_j) in seasons_j.iter().enumerate() {
             assert!(
-                (season_j - (slot % SLOTS) as f64).abs() < 1e-9,
+                (season_j - (slot % SLOTS) as f64).abs() < ROUNDING_J,
                 "{slot}: {season_j}"
             );
         }

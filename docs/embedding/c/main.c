@@ -63,7 +63,7 @@ int main(void)
             hardware_log(now_s, storage_mv, count, "transmit");
             break;
         default:
-            hardware_log(now_s, storage_mv, count, decision.reason == CRACK_GAUGE_REASON_LOW_STORAGE ? "low" : "wait");
+            hardware_log(now_s, storage_mv, count, "wait");
             hardware_sleep_s(decision.wait_s);
             break;
         }

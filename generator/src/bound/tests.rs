@@ -1,6 +1,9 @@
 use super::*;
 use proptest::prelude::*;
 
+/// Sums of some hundred terms of this size: reports of a day, seconds of a life.
+const SUM: f64 = 1e-6;
+
 /// Some ten thousand additions, each rounded to 1e-16.
 const ROUNDING: f64 = 1e-9;
 const DAY_S: f64 = 86_400.0;
@@ -86,7 +89,7 @@ fn a_full_storage_is_spread_evenly() {
 fn nobody_is_faster_than_the_fastest() {
     let bound = assert_bound(&halves(10.0, [1.0; 2]), 1.0 / FASTEST_S, 1.0 / FASTEST_S);
     // One every 60 s, and one at time 0.
-    assert!((bound.reports - (DAY_S / FASTEST_S + 1.0)).abs() < 1e-6);
+    assert!((bound.reports - (DAY_S / FASTEST_S + 1.0)).abs() < SUM);
     // By day at the limit and the rest lost, by night from a full storage.
     let night_hz = (10.0 + 2.0 * REPORT_J - SLEEP_W * DAY_S / 2.0) / REPORT_J / (DAY_S / 2.0);
     assert_bound(&halves(0.0, [1.0, 0.0]), 1.0 / FASTEST_S, night_hz);
@@ -121,7 +124,7 @@ fn the_bound_looks_as_far_as_the_duration_and_no_further() {
 fn a_node_that_only_sleeps_may_die() {
     // 1 J at 34 µW lasts 29,412 s.
     let empty = clairvoyant(&halves(1.0, [0.0, 1.0])).expect_err("dead");
-    assert!((empty.at.get::<second>() - 1.0 / SLEEP_W).abs() < 1e-6);
+    assert!((empty.at.get::<second>() - 1.0 / SLEEP_W).abs() < SUM);
     assert_eq!(
         empty.to_string(),
         format!(

@@ -7,6 +7,13 @@ use approx::assert_relative_eq;
 use nodes::*;
 use proptest::prelude::*;
 
+/// Half a unit of the last digit of 0.96 mW.
+const PRINTED_W: f64 = 0.005e-3;
+/// Half a unit of the last digit of 1.9 mAh.
+const PRINTED_MAH: f64 = 0.05;
+/// Half a unit of the last digit of 0.142 mA.
+const PRINTED_A: f64 = 0.5e-6;
+
 /// Sums and products of some tens of doubles.
 const ROUNDING: f64 = 1e-12;
 
@@ -170,8 +177,7 @@ fn pulse_power_equals_the_published_example() {
     );
     node.policy.fastest = seconds(60.05);
     let income = Budget::of(&node).fastest.first_try;
-    // Rounded to 0.01 mW.
-    assert!((income.at_storage - watts(0.96e-3)).abs() < watts(0.005e-3));
+    assert!((income.at_storage - watts(0.96e-3)).abs() < watts(PRINTED_W));
 }
 
 /// Published: 0.05 mA for 3473 s, 56 mA for 120 s and 0.44 mA for 6 s of an hour come to 1.9 mAh ("How to
@@ -186,8 +192,7 @@ fn hourly_charge_equals_the_published_example() {
     );
     node.policy.fastest = seconds(3473.0 + 120.0 + 6.0);
     let charge = Budget::of(&node).fastest.first_try.energy / volts(3.0);
-    // Rounded to 0.1 mAh.
-    assert!((charge.value / 3.6 - 1.9).abs() < 0.05, "{charge:?}");
+    assert!((charge.value / 3.6 - 1.9).abs() < PRINTED_MAH, "{charge:?}");
 }
 
 /// Published: 28 mA for 0.65 s, 31 mA for 50 ms, then 120 uA for 15 minutes average to 0.142 mA ("Calculating
@@ -202,8 +207,7 @@ fn average_current_equals_the_published_example() {
     );
     node.policy.slowest = seconds(900.7);
     let average = Budget::of(&node).slowest.first_try.at_storage / volts(3.0);
-    // Rounded to a microampere.
-    assert!((average.value - 0.142e-3).abs() < 0.5e-6, "{average:?}");
+    assert!((average.value - 0.142e-3).abs() < PRINTED_A, "{average:?}");
 }
 
 /// By hand: 900 uW at 65 % are 585 uW at storage; a converter that pushes 0.1 mA at most gives 391 uW at 3.91

@@ -42,17 +42,21 @@ mod tests {
 
     use super::*;
 
+    /// Rounding of a sum of four.
+    const ROUNDING: f64 = 1e-12;
+    /// Five standard errors of 1 − ρ, each a thirtieth of it: √((1 − ρ²)/n) = 0.006.
+    const CORRELATION_SPREAD: f64 = 5.0 / 30.0;
+
     /// Four readings 1, 3, 1, 3 of one constant: neighbours differ, so they count in full, and the error of the mean is
     /// √(4/3)/√4 by hand.
     #[test]
     fn independent_rows_give_the_error_of_a_mean() {
         let ones = DMatrix::from_element(4, 1, 1.0);
         let covariance = covariance(&ones, &[-1.0, 1.0, -1.0, 1.0]).expect("a mean");
-        assert_relative_eq!(covariance[(0, 0)], 4.0 / 3.0 / 4.0, max_relative = 1e-12);
+        assert_relative_eq!(covariance[(0, 0)], 4.0 / 3.0 / 4.0, max_relative = ROUNDING);
     }
 
-    /// A process of first order with ρ = 0.8 in 10,000 rows: one row in nine counts. The estimate of ρ is good to
-    /// √((1 − ρ²)/n) = 0.006, a thirtieth of 1 − ρ; five of those.
+    /// A process of first order with ρ = 0.8 in 10,000 rows: one row in nine counts.
     #[test]
     fn neighbours_alike_count_less() {
         let mut random = Pcg64::seed_from_u64(1);
@@ -63,7 +67,11 @@ mod tests {
                 now
             })
             .collect();
-        assert_relative_eq!(counted(&rows, 1.0), 10_000.0 / 9.0, max_relative = 5.0 / 30.0);
+        assert_relative_eq!(
+            counted(&rows, 1.0),
+            10_000.0 / 9.0,
+            max_relative = CORRELATION_SPREAD
+        );
     }
 
     #[test]

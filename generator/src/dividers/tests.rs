@@ -7,6 +7,13 @@ use crate::text::Engineering;
 use approx::assert_relative_eq;
 use proptest::prelude::*;
 
+/// E96 has a value in every 2.4 %: half of that.
+const HALF_STEP: f64 = 0.012;
+/// A difference of some millivolts between two thresholds of some volts.
+const FIRST_ORDER: f64 = 1e-6;
+/// Rounding of the same sum at ten times the resistance.
+const ROUNDING: f64 = 1e-9;
+
 const OPTIONS: Options = Options {
     series: Series::E96,
     tolerance: None,
@@ -64,8 +71,7 @@ fn the_limit_of_a_pair_is_as_by_hand() {
     assert_relative_eq!(
         (best.resistors[0] / best.resistors[1]).get::<ratio>(),
         2.5,
-        // E96 has a value in every 2.4 %.
-        max_relative = 0.012
+        max_relative = HALF_STEP
     );
     assert_eq!(
         best.lower.as_ref().map(|lower| lower.nominal),
@@ -75,7 +81,7 @@ fn the_limit_of_a_pair_is_as_by_hand() {
     assert_relative_eq!(
         best.bias_shift.get::<volt>(),
         2e-9 * best.resistors[0].get::<ohm>(),
-        max_relative = 1e-6
+        max_relative = FIRST_ORDER
     );
 }
 
@@ -276,8 +282,12 @@ fn more_current_settles_faster() {
         (set.resistors, set.settling.expect("a sampling capacitor"))
     };
     let ((slow, slow_time), (fast, fast_time)) = (settled(6e-6), settled(6e-5));
-    assert_relative_eq!((slow[0] / fast[0]).get::<ratio>(), 10.0, max_relative = 1e-9);
-    assert_relative_eq!((slow_time / fast_time).get::<ratio>(), 10.0, max_relative = 1e-9);
+    assert_relative_eq!((slow[0] / fast[0]).get::<ratio>(), 10.0, max_relative = ROUNDING);
+    assert_relative_eq!(
+        (slow_time / fast_time).get::<ratio>(),
+        10.0,
+        max_relative = ROUNDING
+    );
 }
 
 proptest! {
@@ -296,6 +306,6 @@ proptest! {
         let first = |sets: &[Set]| sets.iter().find(|set| set.purpose == Use::Overvoltage).cloned().expect("a pair");
         let (less, more) = (first(&less), first(&more));
         prop_assert_eq!(less.error, more.error);
-        prop_assert!(((less.resistors[0] / more.resistors[0]).get::<ratio>() - 10.0).abs() < 1e-9);
+        prop_assert!(((less.resistors[0] / more.resistors[0]).get::<ratio>() - 10.0).abs() < ROUNDING);
     }
 }

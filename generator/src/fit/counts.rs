@@ -144,6 +144,9 @@ mod tests {
     use crate::node;
     use approx::assert_relative_eq;
 
+    /// The stored energy is a sum over narrow steps or a closed form: a millionth either way.
+    const ENERGY: f64 = 1e-6;
+
     /// By hand: 1000 h asleep without a report. At 4.2 V the display case draws 1.1 uA and its cell leaks 1 uA · 4.2/4.5; 264 mF hold
     /// (4.2² − 1.8²)/2 of them.
     #[test]
@@ -155,14 +158,13 @@ mod tests {
         let counts = fit.counts.expect("counts");
         let asleep_w = 1.1e-6 * 4.2 + 1e-6 / 4.5 * 4.2 * 4.2;
         let store_j = 0.264 / 2.0 * (4.2 * 4.2 - 1.8 * 1.8);
-        // The stored energy is a sum over narrow steps or a closed form: a millionth either way.
         assert_relative_eq!(
             counts.income_most_w,
             asleep_w + store_j / duration_s,
-            max_relative = 1e-6
+            max_relative = ENERGY
         );
         // At the floor it draws the least.
         let least_w = 1.1e-6 * 1.8 - store_j / duration_s;
-        assert_relative_eq!(counts.income_least_w, least_w, max_relative = 1e-6);
+        assert_relative_eq!(counts.income_least_w, least_w, max_relative = ENERGY);
     }
 }

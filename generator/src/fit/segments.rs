@@ -24,6 +24,8 @@ const LONG_POINTS: usize = 8;
 const NEAR_ERRORS: f64 = 3.5;
 /// Or within this part of it: temperature, and a sample that no row tells of, move a fall by as much.
 const NEAR_PART: f64 = 0.15;
+/// The level has settled when a round moves it by less than this part: far below what any reading shows.
+const SETTLED: f64 = 1e-9;
 /// The fastest part of the falling windows in which the search for the dark ones begins.
 const FASTEST_PART: f64 = 0.5;
 /// Blocks for the standard errors: a dark stretch has about so many.
@@ -259,7 +261,7 @@ fn find_dark(windows: &mut [Window]) {
             sum += window.fall * weight;
             weights += weight;
         }
-        if weights == 0.0 || (sum / weights - level).abs() < 1e-9 * level {
+        if weights == 0.0 || (sum / weights - level).abs() < SETTLED * level {
             break;
         }
         level = sum / weights;

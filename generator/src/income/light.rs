@@ -130,6 +130,11 @@ mod tests {
     use crate::node;
     use approx::assert_relative_eq;
 
+    /// Rounding of a product.
+    const ROUNDING: f64 = 1e-12;
+    /// Rounding of sums over a year, and of going there and back.
+    const SUMS: f64 = 1e-9;
+
     /// By hand: the display case gives 8 cm2 · 6 uW/cm2 = 48 uW in 200 lx and 272 uW in 1000 lx; the schedule has 180 lx for 8 h
     /// (43.2 uW) and 20 lx for 2.5 h (4.8 uW), a mean of 34.057 uW, 141.905 lx in proportion to the first point.
     #[test]
@@ -138,17 +143,17 @@ mod tests {
         let power = Light::Illuminance(luxes(600.0))
             .power(&source)
             .expect("a cell indoors");
-        assert_relative_eq!(power.get::<watt>(), 160e-6, max_relative = 1e-12);
+        assert_relative_eq!(power.get::<watt>(), 160e-6, max_relative = ROUNDING);
         let Some(Light::Illuminance(back)) = Light::offering(power, &source) else {
             panic!("a cell indoors")
         };
-        assert_relative_eq!(back.get::<lux>(), 600.0, max_relative = 1e-9);
+        assert_relative_eq!(back.get::<lux>(), 600.0, max_relative = SUMS);
         let mean_uw = (8.0 * 43.2 + 2.5 * 4.8) / 10.5;
         let Some(Light::Illuminance(typical)) = Light::typical(&source) else {
             panic!("a cell indoors")
         };
         // The year has a 53rd Monday: one closed day more than 52 weeks, and no lit time less than the mean knows.
-        assert_relative_eq!(typical.get::<lux>(), mean_uw / 48.0 * 200.0, max_relative = 1e-9);
+        assert_relative_eq!(typical.get::<lux>(), mean_uw / 48.0 * 200.0, max_relative = SUMS);
         assert_eq!(
             Light::Irradiance(watts_per_square_meter(1.0)).power(&source),
             None
@@ -161,7 +166,7 @@ mod tests {
         let source = node::example("crack-gauge").harvest.source;
         let light = Light::read("100 W/m2").expect("an irradiance");
         let power = light.power(&source).expect("a module");
-        assert_relative_eq!(power.get::<watt>(), 21e-3, max_relative = 1e-12);
+        assert_relative_eq!(power.get::<watt>(), 21e-3, max_relative = ROUNDING);
         assert_eq!(light.to_string(), "100 W/m2");
         assert_eq!(
             Light::typical(&node::example("pump-bearing").harvest.source),

@@ -6,6 +6,11 @@ use proptest::prelude::*;
 use crate::input::Unreadable;
 use crate::node::Site;
 
+/// Rounding of some hundredths of a watt.
+const ROUNDING_W: f64 = 1e-15;
+/// Times of up to 1e6 s are written to 1e-10 s.
+const WRITTEN: f64 = 1e-7;
+
 fn module() -> Source {
     let site = Site {
         latitude_deg: 53.4,
@@ -249,7 +254,7 @@ fn a_weather_file_is_known_by_its_layout() {
         [3.0 * hour, 4.0 * hour, 5.0 * hour]
     );
     for (got, expected_w) in got.iter().zip([0.0, 0.025, 0.060]) {
-        assert!((got.1 - expected_w).abs() < 1e-15);
+        assert!((got.1 - expected_w).abs() < ROUNDING_W);
     }
     let refused = message(WEATHER, &cell());
     assert!(
@@ -367,8 +372,7 @@ proptest! {
                 break;
             }
         }
-        // Times of up to 1e6 s are written to 1e-10 s.
-        prop_assert!((energy_j - 5.0 * round_j).abs() <= 1e-7 * (1.0 + round_j), "{energy_j} {round_j}");
+        prop_assert!((energy_j - 5.0 * round_j).abs() <= WRITTEN * (1.0 + round_j), "{energy_j} {round_j}");
     }
 
     #[test]

@@ -316,7 +316,7 @@ mod tests {
     }
 
     /// The most that a source can give: V²/4R; 2.7 V behind 20 mohm gives 91.125 W.
-    /// Source: capacitor application note "Maximum power", P = V²/(4·ESR).
+    /// Source: back-up controller's data sheet, maximum power transfer rule (docs/references.md, 12); the figure is computed.
     #[test]
     fn the_bank_gives_at_most_the_matched_power() {
         let bank = Bank {
@@ -340,11 +340,11 @@ mod tests {
         let matched = at(91.125 * (1.0 - 1e-12)).expect("just below the limit");
         // At the limit half the voltage is left.
         assert_relative_eq!(matched.value, 1.35, max_relative = 1e-5);
-        // At an eighth of V²/R ("effective" power, IEC 62391-2: V²/8R, 45.5625 W) (2 + √2)/4 of it is left.
-        let effective = at(45.5625).expect("well below the limit");
+        // At the usable power 0.12·V²/R (IEC 62391-2, annex A), 43.74 W, (1 + √0.52)/2 of it is left.
+        let usable = at(43.74).expect("well below the limit");
         assert_relative_eq!(
-            effective.value,
-            2.7 * (2.0 + 2f64.sqrt()) / 4.0,
+            usable.value,
+            2.7 * (1.0 + 0.52f64.sqrt()) / 2.0,
             max_relative = 1e-12
         );
     }

@@ -124,6 +124,13 @@ mod tests {
     use approx::assert_relative_eq;
     use proptest::prelude::*;
 
+    /// Rounding of a logarithm.
+    const ROUNDING: f64 = 1e-12;
+    /// The figures are rounded to a microampere.
+    const PRINTED_A: f64 = 0.5e-6;
+    /// The page rounds to a whole per cent.
+    const PRINTED: f64 = 0.005;
+
     fn table() -> Efficiency {
         Efficiency {
             points: vec![(amperes(1e-5), fraction(0.7)), (amperes(1e-3), fraction(0.9))],
@@ -136,7 +143,7 @@ mod tests {
         assert_eq!(table().at(amperes(1e-5)), fraction(0.7));
         assert_eq!(table().at(amperes(1.0)), fraction(0.9));
         // 1e-4 A is half way between 1e-5 A and 1e-3 A on a logarithmic axis.
-        assert_relative_eq!(table().at(amperes(1e-4)).value, 0.8, max_relative = 1e-12);
+        assert_relative_eq!(table().at(amperes(1e-4)).value, 0.8, max_relative = ROUNDING);
     }
 
     /// By hand: 44 mA at 45 % take 97.8 mA, 48 mA at 90 % take 53.3 mA; up to 88 mA the former stands.
@@ -151,7 +158,7 @@ mod tests {
             (48e-3, 44e-3 / 0.45),
             (90e-3, 0.1),
         ] {
-            assert_relative_eq!(steep.input(amperes(load)).value, input, max_relative = 1e-12);
+            assert_relative_eq!(steep.input(amperes(load)).value, input, max_relative = ROUNDING);
         }
     }
 
@@ -190,8 +197,7 @@ mod tests {
                 },
             };
             let drawn = Drain::of(&regulator, amperes(load)).at(volts(terminal));
-            // The figures are rounded to a microampere.
-            assert!((drawn - amperes(input)).abs() < amperes(0.5e-6), "{drawn:?}");
+            assert!((drawn - amperes(input)).abs() < amperes(PRINTED_A), "{drawn:?}");
         }
     }
 
@@ -208,8 +214,7 @@ mod tests {
             let load = amperes(load);
             let drawn = volts(5.0) * Drain::of(&regulator, load).at(volts(5.0));
             let efficiency = (volts(3.3) * load / drawn).get::<ratio>();
-            // The page rounds to a whole per cent.
-            assert!((efficiency - published).abs() < 0.005, "{efficiency}");
+            assert!((efficiency - published).abs() < PRINTED, "{efficiency}");
         }
     }
 }

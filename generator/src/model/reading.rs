@@ -101,6 +101,11 @@ mod tests {
     use approx::{assert_abs_diff_eq, assert_relative_eq};
     use proptest::prelude::*;
 
+    /// Half a unit in the seventh decimal of the figures worked out apart.
+    const SEVEN_DECIMALS: f64 = 5e-8;
+    /// Rounding of a product.
+    const ROUNDING: f64 = 1e-12;
+
     fn sense(tolerance: f64) -> Sense {
         Sense {
             kind: SenseKind::Divider,
@@ -122,8 +127,16 @@ mod tests {
     #[test]
     fn divider_extremes_are_exact() {
         let scale = Scale::of(&sense(0.01));
-        assert_abs_diff_eq!(scale.divider_high.value - 1.0, 0.0133779, epsilon = 5e-8);
-        assert_abs_diff_eq!(scale.low.value * 1.005 - 1.0, -0.0132890, epsilon = 5e-8);
+        assert_abs_diff_eq!(
+            scale.divider_high.value - 1.0,
+            0.0133779,
+            epsilon = SEVEN_DECIMALS
+        );
+        assert_abs_diff_eq!(
+            scale.low.value * 1.005 - 1.0,
+            -0.0132890,
+            epsilon = SEVEN_DECIMALS
+        );
     }
 
     /// One count of a 12-bit converter at 2.5 V is 0.610352 mV at its input (full scale / 2^12), three times that
@@ -133,7 +146,7 @@ mod tests {
         assert_relative_eq!(
             Scale::of(&sense(0.01)).count.value,
             3.0 * 0.6103515625e-3,
-            max_relative = 1e-12
+            max_relative = ROUNDING
         );
     }
 

@@ -86,7 +86,7 @@ mod tests {
         BTreeMap::from([(path.to_owned(), PROFILE.to_owned())])
     }
 
-    /// From the disk or from memory, under whatever end of its path: the same node from the same bytes.
+    /// Read from the disk or handed over, under whatever end of its path: the same node from the same bytes.
     #[test]
     fn a_profile_in_memory_is_that_on_the_disk() {
         let folder = tempfile::tempdir().expect("a folder");

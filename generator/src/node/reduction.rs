@@ -133,6 +133,8 @@ mod tests {
 
     /// Sums of some hundred rounded terms.
     const ROUNDING: f64 = 1e-12;
+    /// Times of rows are sums of some ten thousand steps, and a step is a difference of two.
+    const SUMMED: f64 = 1e-6;
 
     fn charge_c(phases: &[Phase]) -> f64 {
         phases
@@ -211,7 +213,7 @@ mod tests {
             .filter(|phase| phase.current > amperes(0.04))
             .collect();
         assert_eq!(high.len(), 1);
-        assert_relative_eq!(duration(high[0]).get::<second>(), 1e-5, max_relative = 1e-6);
+        assert_relative_eq!(duration(high[0]).get::<second>(), 1e-5, max_relative = SUMMED);
         let flowed: f64 = steps[..steps.len() - 1]
             .iter()
             .map(|(step_s, current_a)| step_s * current_a)

@@ -1,6 +1,6 @@
 //! The units a node file may use, each with its dimension and size in the SI base unit.
 //!
-//! Prefixes and units: BIPM, The International System of Units, 9th edition (2019), tables 3, 4, 7 and 8.
+//! Prefixes and units: BIPM, The International System of Units, 9th edition (2019), tables 2, 4, 7 and 8.
 
 /// What kind of quantity a unit measures.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

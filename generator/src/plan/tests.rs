@@ -10,6 +10,13 @@ use crate::simulate::study::foresight;
 use approx::assert_relative_eq;
 use proptest::prelude::*;
 
+/// Rounding of a ratio of two ages.
+const ROUNDING: f64 = 1e-12;
+/// Rounding of the sum of a dark week, some joules.
+const DARK_J: f64 = 1e-6;
+/// Rounding of the sum of a year.
+const YEAR: f64 = 1e-9;
+
 /// A drill has the costs of a linear supply at the middle of the usable voltages; this node's storage stands at 5.1 V, 13 % above.
 const DRILL_PART: f64 = 0.15;
 /// Whole seconds of an interval, rounded up, and the wait that ends with a slot.
@@ -60,14 +67,14 @@ fn worth_is_as_by_hand() {
         };
         search::worth(&drilled, &bound)
     };
-    assert_relative_eq!(worth(300.0, 1000.0, 0), 1.0, epsilon = 1e-12);
-    assert_relative_eq!(worth(600.0, 2000.0, 0), 0.5, epsilon = 1e-12);
+    assert_relative_eq!(worth(300.0, 1000.0, 0), 1.0, epsilon = ROUNDING);
+    assert_relative_eq!(worth(600.0, 2000.0, 0), 0.5, epsilon = ROUNDING);
     assert_relative_eq!(
         worth(300.0, 2000.0 * std::f64::consts::E, 0),
         0.98,
-        epsilon = 1e-12
+        epsilon = ROUNDING
     );
-    assert_relative_eq!(worth(300.0, 1000.0, 3), -0.5, epsilon = 1e-12);
+    assert_relative_eq!(worth(300.0, 1000.0, 3), -0.5, epsilon = ROUNDING);
 }
 
 /// Constant income P above sleep: after some days storage neither rises nor falls, so reports cost P each second, and the mean
@@ -171,9 +178,9 @@ fn the_age_in_a_drill_is_as_by_hand() {
     assert_relative_eq!(
         drilled.mean_age_s,
         (2.0 * 300.0 + 3.0 * 5400.0) / 5.0,
-        max_relative = 1e-12
+        max_relative = ROUNDING
     );
-    assert_relative_eq!(drilled.longest_silence_s, 3.0 * 3600.0, max_relative = 1e-12);
+    assert_relative_eq!(drilled.longest_silence_s, 3.0 * 3600.0, max_relative = ROUNDING);
     assert_eq!(drilled.brownouts, 0);
 }
 
@@ -200,7 +207,7 @@ fn a_lost_supply_is_back_when_it_connects() {
     assert_relative_eq!(
         drilled.longest_silence_s,
         15.0 * drill::STEP_S,
-        max_relative = 1e-12
+        max_relative = ROUNDING
     );
 }
 
@@ -290,7 +297,7 @@ fn the_reserve_lasts_through_the_worst_dark() {
         let year = Year::of(&node, "dark days", Income::of_steps(step, powers), days).expect("it lives");
         let lost = year.worst_dark(&node, sleep);
         assert!(
-            (lost - sleep * step * dark as f64).abs() < joules(1e-6),
+            (lost - sleep * step * dark as f64).abs() < joules(DARK_J),
             "{} J",
             lost.get::<joule>()
         );
@@ -357,6 +364,6 @@ proptest! {
         let income = Income::of_steps(seconds(step_s), powers.iter().map(|power_w| watts(*power_w)));
         let all: f64 = income.means(seconds(step_s), count * powers.len()).iter().sum();
         let want = count as f64 * powers.iter().sum::<f64>();
-        prop_assert!((all - want).abs() <= 1e-9 * want.max(1e-12), "{all} {want}");
+        prop_assert!((all - want).abs() <= YEAR * want.max(ROUNDING), "{all} {want}");
     }
 }

@@ -101,3 +101,6 @@ fn first(full_mv: u32, holds: impl Fn(u32) -> bool) -> u32 {
     }
     low
 }
+
+#[cfg(test)]
+mod tests;

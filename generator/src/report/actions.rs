@@ -192,6 +192,9 @@ mod tests {
     use super::*;
     use crate::node;
 
+    /// Times are rounded to 0.1 us, currents to 1 nA.
+    const WRITTEN: f64 = 1e-3;
+
     /// The area under the steps is the charge of the attempt.
     #[test]
     fn the_steps_hold_the_charge() {
@@ -207,8 +210,10 @@ mod tests {
                     .map(|(ends, current_ma)| (ends[1] - ends[0]) * current_ma.unwrap_or(0.0) / 1e6)
                     .sum();
                 let want_c = action.attempt.rail_charge.get::<coulomb>();
-                // Times are rounded to 0.1 us, currents to 1 nA.
-                assert!((area_c / want_c - 1.0).abs() < 1e-3, "{name}: {area_c} {want_c}");
+                assert!(
+                    (area_c / want_c - 1.0).abs() < WRITTEN,
+                    "{name}: {area_c} {want_c}"
+                );
             }
         }
     }

@@ -212,6 +212,9 @@ fn chart(
 mod tests {
     use super::*;
 
+    /// Places on the axis are written to a second or so.
+    const WRITTEN_DAYS: f64 = 1e-5;
+
     fn seen(reports_s: &[f64], duration_s: f64) -> Seen {
         let mut seen = Seen::new(duration_s);
         for (place, time_s) in reports_s.iter().enumerate() {
@@ -293,11 +296,11 @@ mod tests {
             // Both ends are points of the axis, half a column of 432 s from the moment at most.
             assert!(chart.at.contains(&from) && chart.at.contains(&until));
             assert!(
-                (from - (1.0 + 10.0 / 24.0)).abs() <= 216.0 / day_s + 1e-5,
+                (from - (1.0 + 10.0 / 24.0)).abs() <= 216.0 / day_s + WRITTEN_DAYS,
                 "{from}"
             );
             assert!(
-                (until - (2.0 + 9.0 / 24.0)).abs() <= 216.0 / day_s + 1e-5,
+                (until - (2.0 + 9.0 / 24.0)).abs() <= 216.0 / day_s + WRITTEN_DAYS,
                 "{until}"
             );
         }

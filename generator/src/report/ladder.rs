@@ -237,6 +237,9 @@ mod tests {
     use super::*;
     use crate::node;
 
+    /// Places in the picture are written to a tenth of a unit: half of that for each of fifteen parts and both ends.
+    const WRITTEN: f64 = 0.05;
+
     fn number(text: &str) -> f64 {
         text.parse().expect("a coordinate")
     }
@@ -254,11 +257,10 @@ mod tests {
                 .find(|line| line.name == "floor")
                 .expect("a floor");
             for column in &ladder.columns {
-                // Each of the fifteen parts is rounded to a tenth of a unit.
                 let sum: f64 = column.parts.iter().map(|part| number(&part.height)).sum();
                 let want = number(&floor.y) - (number(&column.top) + 6.0);
                 assert!(
-                    (sum - want).abs() < 0.05 * 17.0,
+                    (sum - want).abs() < WRITTEN * 17.0,
                     "{name} {}: {sum} {want}",
                     column.action
                 );

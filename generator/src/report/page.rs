@@ -148,6 +148,8 @@ pub(super) struct Page {
     pub(super) rules: Option<Rules>,
     pub(super) tornados: Vec<Tornado>,
     pub(super) fitted: Option<Fitted>,
+    /// Whether the resistors of gate and limits were judged.
+    pub(super) has_comparator: bool,
     has_series: bool,
     has_radio: bool,
     pub(super) inputs: Vec<Input>,
@@ -198,6 +200,7 @@ impl Page {
             rules: None,
             tornados: Vec::new(),
             fitted: None,
+            has_comparator: false,
             has_series: node.storage.iter().any(|capacitor| capacitor.series > 1),
             has_radio: node.radio.is_some(),
             inputs: Vec::new(),

@@ -4,6 +4,9 @@ use super::*;
 use crate::node::quantity;
 use approx::assert_relative_eq;
 
+/// At the end of a range three points on one side stand for two on both.
+const FROM_ONE_SIDE: f64 = 1e-3;
+
 /// Second-order differences at a thousandth: a millionth of the third derivative, and the bracket of a start voltage.
 const DIFFERENCE: f64 = 1e-4;
 
@@ -136,7 +139,7 @@ fn the_end_of_a_range_is_no_end_of_the_answer() {
         elasticity(&of(&below), "supply.efficiency", 1),
     );
     assert!(whole > 0.1);
-    assert_relative_eq!(whole, below, max_relative = 1e-3);
+    assert_relative_eq!(whole, below, max_relative = FROM_ONE_SIDE);
 }
 
 #[test]

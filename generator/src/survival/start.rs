@@ -108,6 +108,9 @@ mod tests {
     use crate::model::bank::Branch;
     use approx::assert_relative_eq;
 
+    /// Rounding of a root.
+    const ROUNDING: f64 = 1e-14;
+
     /// By hand: 1 F at 2 V and 1 F + 1 F/V at 1 V have 2 C and 1.5 C; 2·u + u²/2 = 3.5 at √11 − 2.
     #[test]
     fn branches_share_the_charge_of_a_rising_capacitance() {
@@ -121,6 +124,6 @@ mod tests {
             leakage: siemenses(0.0),
         };
         let voltage = shared(&bank, &[2.0, 1.0]);
-        assert_relative_eq!(voltage.get::<volt>(), 11f64.sqrt() - 2.0, max_relative = 1e-14);
+        assert_relative_eq!(voltage.get::<volt>(), 11f64.sqrt() - 2.0, max_relative = ROUNDING);
     }
 }

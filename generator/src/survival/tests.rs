@@ -7,6 +7,11 @@ use crate::simulate::rule::Flashed;
 use crate::simulate::run::{self, run};
 use crate::simulate::timeline::Blind;
 
+/// The search for the halving current ends closer than this.
+const HALVED: f64 = 1e-6;
+/// One middle voltage stands for all: some per cent.
+const ONE_VOLTAGE: f64 = 0.05;
+
 /// What the closed forms may differ from the simulation by: the promise of docs/validation.md.
 const AGREED: f64 = 0.005;
 /// Of the time to the first report: firmware reads whole counts and asks again only after `fastest`.
@@ -150,7 +155,7 @@ fn the_halving_current_halves() {
         node.sleep_current = before.halving.expect("some current does");
         let (_, after) = survival(&node, Corner::Worst);
         let part = asleep(&after) / asleep(&before);
-        assert!((part.get::<ratio>() - 0.5).abs() < 1e-6, "{name} {part:?}");
+        assert!((part.get::<ratio>() - 0.5).abs() < HALVED, "{name} {part:?}");
     }
 }
 
@@ -164,8 +169,11 @@ fn the_halving_current_is_near_the_estimate_by_hand() {
     // Twice the whole current, less what stays, back at the rail.
     let sleep_ua = (2.0 * total_ua - 0.6 - 0.909 * 3.8) * v * 0.72 / 3.0;
     let found_ua = survival.halving.expect("some current does").get::<ampere>() * 1e6;
-    // One middle voltage stands for all: some per cent. The efficiency rises a little with the current.
-    assert!((found_ua / sleep_ua - 1.0).abs() < 0.05, "{found_ua} {sleep_ua}");
+    // The efficiency rises a little with the current.
+    assert!(
+        (found_ua / sleep_ua - 1.0).abs() < ONE_VOLTAGE,
+        "{found_ua} {sleep_ua}"
+    );
 }
 
 /// From empty to the first report and from the floor to full, as in the simulation of the whole node in steady light.

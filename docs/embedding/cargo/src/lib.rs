@@ -80,13 +80,8 @@ impl Node {
                 self.report(board);
                 board.log(now_s, storage_mv, self.count, "transmit");
             }
-            Decision::Wait { seconds, reason } => {
-                let event = if reason == millpond_policy::Reason::LowStorage {
-                    "low"
-                } else {
-                    "wait"
-                };
-                board.log(now_s, storage_mv, self.count, event);
+            Decision::Wait { seconds, .. } => {
+                board.log(now_s, storage_mv, self.count, "wait");
                 board.sleep_s(seconds);
             }
         }

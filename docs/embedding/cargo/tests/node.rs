@@ -29,7 +29,7 @@ fn after_a_dark_night_reports_resume_at_dawn() {
     let silent = board
         .rows
         .iter()
-        .find(|row| row.event == "low")
+        .find(|row| row.event == "wait" && row.storage_mv < parts.transmit_mv)
         .expect("the store runs low");
     let resumed = sent(&board.rows)
         .find(|row| row.time_s > silent.time_s)

@@ -24,6 +24,8 @@ const MOST_DRIFT: f64 = 0.12;
 const LEAST_CLOCK_S: f64 = 1.0 / DRIFT;
 /// Gaps that a drift is read from, at least.
 const DRIFT_GAPS: usize = 20;
+/// A gap between reports is steady within this part of the usual one: not half of it, and not the next but one.
+const STEADY_WITHIN: f64 = 0.5;
 
 /// Reports that cost their energy and were not counted.
 pub(super) fn lost(evidence: &Evidence<'_>) -> Option<Finding> {
@@ -150,7 +152,7 @@ pub(super) fn drift(evidence: &Evidence<'_>) -> Option<Finding> {
     let steady: Vec<f64> = gaps_s
         .iter()
         .copied()
-        .filter(|gap_s| (gap_s / usual_s - 1.0).abs() < 0.5)
+        .filter(|gap_s| (gap_s / usual_s - 1.0).abs() < STEADY_WITHIN)
         .collect();
     if steady.len() < DRIFT_GAPS || (steady.len() as f64) < STEADY_PART * gaps_s.len() as f64 {
         return None;

@@ -1,6 +1,9 @@
 use super::*;
 use rand::SeedableRng as _;
 
+/// Rounding of a product of some watts.
+const ROUNDING_W: f64 = 1e-12;
+
 const STEPS: usize = SEASONS_DAYS * STEPS_PER_DAY;
 /// Statistics of so many steps may stray by four of their standard errors.
 const ERRORS: f64 = 4.0;
@@ -74,7 +77,7 @@ fn failing_days_are_left_with_little() {
     assert!(
         year(failing)
             .iter()
-            .all(|power_w| (power_w - FAILED * NOISY.good).abs() < 1e-12)
+            .all(|power_w| (power_w - FAILED * NOISY.good).abs() < ROUNDING_W)
     );
     let scaled = Climate {
         scale: 0.5,
@@ -84,6 +87,6 @@ fn failing_days_are_left_with_little() {
     assert!(
         year(scaled)
             .iter()
-            .all(|power_w| (power_w - 0.5 * NOISY.good).abs() < 1e-12)
+            .all(|power_w| (power_w - 0.5 * NOISY.good).abs() < ROUNDING_W)
     );
 }

@@ -3,6 +3,11 @@ use crate::node::{Source, example};
 use crate::policy::policy;
 use crate::thresholds::Thresholds;
 
+/// Rounding of the sum of an hour.
+const ROUNDING_J: f64 = 1e-9;
+/// The planner counts in whole seconds and microjoules.
+const WHOLE: f64 = 0.02;
+
 fn crack_gauge() -> (Node, Typical, Made) {
     let node = example("crack-gauge");
     let thresholds = Thresholds::of(&node);
@@ -64,7 +69,7 @@ fn the_mean_day_of_a_constant_source_is_level() {
     node.harvest.converter_efficiency = fraction(0.5);
     let income = Income::of(&Source::Constant { power: watts(1e-3) }).expect("a constant");
     for hour_j in mean_day_j(&node, &income) {
-        assert!((hour_j - 1.8).abs() < 1e-9, "{hour_j} J");
+        assert!((hour_j - 1.8).abs() < ROUNDING_J, "{hour_j} J");
     }
 }
 
@@ -93,7 +98,7 @@ fn without_income_what_is_stored_is_spread_over_two_days() {
         } * store.batch;
         for interval_s in level.interval_s {
             assert!(
-                (interval_s / want_s - 1.0).abs() < 0.02,
+                (interval_s / want_s - 1.0).abs() < WHOLE,
                 "{} V: {interval_s} s, {want_s} s",
                 level.storage_v
             );
