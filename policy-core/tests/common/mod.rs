@@ -32,45 +32,43 @@ pub(crate) fn any_policy() -> impl Strategy<Value = Policy> {
                 .collect();
             <[PaceRow; PACE_ROWS]>::try_from(rows).expect("as many rows as voltages")
         });
-    (thresholds, times, pace, any::<(u8, u8, u16)>(), 0_u8..=16)
-        .prop_map(
-            |(thresholds, times, pace, (first, second, fingerprint), income_shift)| {
-                let (measure_mv, transmit_mv, floor_mv, hysteresis_mv) = thresholds;
-                let (off_time_s, spacing_s, retry_s) = times;
-                Policy::new(PolicyParts {
-                    measure_mv,
-                    transmit_mv,
-                    hysteresis_mv,
-                    batch: first.min(second).max(1),
-                    backlog: first.max(second).max(1),
-                    off_time_s,
-                    spacing_s,
-                    retry_s,
-                    pace,
-                    energy: EnergyModel {
-                        floor_mv,
-                        full_mv: u16::MAX,
-                        energy_shift_before: 16,
-                        energy_scale: 40_000,
-                        energy_shift_after: 1,
-                    },
-                    costs: Costs {
-                        measure_uj: 1,
-                        transmit_uj: 2,
-                        sleep_uw: 3,
-                    },
-                    sense: Sense {
-                        count_scale: 65_536,
-                        count_shift: 16,
-                        maximum_count: u16::MAX,
-                    },
-                    income_shift,
-                    fingerprint,
-                })
-                .expect("the strategy keeps every rule")
-            },
-        ) // On the heap: its trees of values would fill a test's stack where several are joined.
-        .boxed()
+    (thresholds, times, pace, any::<(u8, u8, u16)>(), 0_u8..=16).prop_map(
+        |(thresholds, times, pace, (first, second, fingerprint), income_shift)| {
+            let (measure_mv, transmit_mv, floor_mv, hysteresis_mv) = thresholds;
+            let (off_time_s, spacing_s, retry_s) = times;
+            Policy::new(PolicyParts {
+                measure_mv,
+                transmit_mv,
+                hysteresis_mv,
+                batch: first.min(second).max(1),
+                backlog: first.max(second).max(1),
+                off_time_s,
+                spacing_s,
+                retry_s,
+                pace,
+                energy: EnergyModel {
+                    floor_mv,
+                    full_mv: u16::MAX,
+                    energy_shift_before: 16,
+                    energy_scale: 40_000,
+                    energy_shift_after: 1,
+                },
+                costs: Costs {
+                    measure_uj: 1,
+                    transmit_uj: 2,
+                    sleep_uw: 3,
+                },
+                sense: Sense {
+                    count_scale: 65_536,
+                    count_shift: 16,
+                    maximum_count: u16::MAX,
+                },
+                income_shift,
+                fingerprint,
+            })
+            .expect("the strategy keeps every rule")
+        },
+    )
 }
 
 /// A 16-bit number, often at an end of its range or near a voltage or time that nodes use.
