@@ -73,6 +73,7 @@ mod sense;
 mod state;
 #[cfg(feature = "testkit")]
 pub mod testkit;
+mod ticks;
 
 pub use backlog::{Backlog, WhenFull};
 pub use clock::elapsed_since;
@@ -89,3 +90,4 @@ pub use rejected::Rejected;
 pub use retained::{Outage, RETAINED_BYTES};
 pub use sense::Sense;
 pub use state::State;
+pub use ticks::Ticks;

@@ -2,37 +2,60 @@
 //!
 //! | byte | holds |
 //! | --- | --- |
-//! | 0 | format, 1 |
-//! | 1, 2 | fingerprint of the constants, low byte first |
-//! | 3, 4 | `since_measure_s`, low byte first |
-//! | 5, 6 | `transmit_after_s`, low byte first |
-//! | 7 | refused actions |
-//! | 8, 9 | CRC-16 of bytes 0 to 7, low byte first |
+//! | 0 | format, 8, plus the refused actions, 0 to 3 |
+//! | 1, 2 | `since_measure_s`, low byte first |
+//! | 3, 4 | `transmit_after_s`, low byte first |
+//! | 5 to 9 | check bytes of bytes 0 to 4 |
+//! | 10, 11 | fingerprint of the constants, low byte first |
 //!
-//! The checksum is CRC-16/IBM-3740: polynomial 0x1021, start 0xFFFF, not reflected. At this length it finds every
-//! error of up to three bits and every burst of up to 16 bits.
+//! Check byte j, from 0 to 4, is b₀·2⁴ʲ + b₁·2³ʲ + b₂·2²ʲ + b₃·2ʲ + b₄ over the field of 256 elements that is made by
+//! x⁸ + x⁴ + x³ + x² + 1, the one of ISO/IEC 18004. **Any five of the bytes 0 to 9 tell the other five** (a test goes
+//! through all 252 choices), which no code of this length can better. So two copies that differ differ in six of these ten
+//! bytes at least, and a copy with up to five of them wrong, in any number of bits, is always found out.
+//!
+//! # What a power loss while the copy is written can do
+//!
+//! Let a new copy be written over an older one that was made under the same constants, and the power fail. Let each byte
+//! be the new or the old one, in any order of writing, in bytes, words or lines of a cache, and one byte at most be half
+//! written, which may then be anything. What is there is taken for a copy only if it *is* the new or the old one. Proof:
+//! the fingerprints are the same, so look at bytes 0 to 9. Nine of them at least come from the two copies, so five at
+//! least come from one of them. A copy that passes the check and has these five is that one.
+//!
+//! Under other constants the older copy has another fingerprint. Written from the first byte to the last, that
+//! fingerprint is wrong until bytes 0 to 9 are new, and then the copy is the new one.
+//!
+//! Over anything else (noise, a copy that was already torn) nothing holds of every content: bytes drawn at random pass with
+//! a probability below 2⁻⁶¹. Firmware that writes, before its first copy after a restart, the complement of that copy's
+//! last byte to the last place, and then copies from the first byte to the last, has it there, too: the fingerprint is
+//! wrong until the last byte is written.
 //!
 //! # Why a restored state never opens the radio early
 //!
 //! The firmware packs after [`decide`](crate::decide) and before it acts, so no transmission happens that the
 //! copy does not know of. If the clock was lost ([`Outage::Unknown`]) the off-time counts anew from the
 //! restart, whatever the copy says, so that even an older copy made under the same constants cannot shorten
-//! the silence. With [`Outage::Seconds`] the silence goes on from where the copy stood: only for the newest copy.
-//! A copy that is torn, of another format or of other constants gives the cold-start state. The thresholds
-//! are compared with the reading, never with the copy, so that no copy at all can grant an action below them.
+//! the silence. With [`Outage::Seconds`] the silence goes on from where the copy stood: only for the newest copy. Where
+//! the writing of that one was cut off, the one before it may come back. No transmission came after that one, as the
+//! cut-off one was to be whole before the next.
+//!
+//! A copy that is torn, of another format or of other constants gives the cold-start state, whose off-time counts from
+//! the restart. **It is the off-time of the constants that run now**: after a restart under constants with a shorter
+//! one, the silence that the old constants asked for is not kept. The thresholds are compared with the reading, never with
+//! the copy, so that no copy at all can grant an action below them.
 
 use crate::policy::Policy;
 use crate::state::{REFUSED_BITS, State};
 
 /// Bytes of a packed state.
-pub const RETAINED_BYTES: usize = 10;
+pub const RETAINED_BYTES: usize = 12;
 
-/// Bytes before the checksum.
-const BODY_BYTES: usize = RETAINED_BYTES - 2;
-/// First byte of a packed state; changes whenever the layout does.
-const FORMAT: u8 = 1;
-/// Start value of CRC-16/IBM-3740.
-const CRC_START: [u8; 2] = [0xFF; 2];
+/// Bytes of the state, and check bytes after them.
+const FIELD_BYTES: usize = 5;
+const CHECK_BYTES: usize = 5;
+/// First byte of a packed state, beside the refused actions; changes whenever the layout does.
+const FORMAT: u8 = 8;
+/// The lower eight coefficients of the field's polynomial.
+const FIELD_POLYNOMIAL: u8 = 0x1D;
 
 /// How long the power was away.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,7 +64,8 @@ const CRC_START: [u8; 2] = [0xFF; 2];
 pub enum Outage {
     /// No clock ran on, or it cannot be trusted.
     Unknown,
-    /// A clock ran on: seconds from the packing of this copy, which is the newest, to the restart (s).
+    /// A clock ran on: seconds from the packing of the newest copy, which this is or was to be, to the restart (s). Fewer
+    /// are always safe.
     Seconds(u32),
 }
 
@@ -57,31 +81,28 @@ impl State {
     /// ```
     #[must_use]
     pub fn pack(&self, policy: &Policy) -> [u8; RETAINED_BYTES] {
-        let [mark_low, mark_high] = policy.parts().fingerprint.to_le_bytes();
         let [since_low, since_high] = self.since_measure_s.to_le_bytes();
         let [after_low, after_high] = self.transmit_after_s.to_le_bytes();
-        let body = [
-            FORMAT,
-            mark_low,
-            mark_high,
+        let fields = [
+            FORMAT | self.refused,
             since_low,
             since_high,
             after_low,
             after_high,
-            self.refused,
         ];
-        let [crc_low, crc_high] = crc(&body).to_le_bytes();
-        let [b0, b1, b2, b3, b4, b5, b6, b7] = body;
-        [b0, b1, b2, b3, b4, b5, b6, b7, crc_low, crc_high]
+        let [f0, f1, f2, f3, f4] = fields;
+        let [c0, c1, c2, c3, c4] = check(&fields);
+        let [mark_low, mark_high] = policy.parts().fingerprint.to_le_bytes();
+        [f0, f1, f2, f3, f4, c0, c1, c2, c3, c4, mark_low, mark_high]
     }
 
     /// The state from a retained copy, or the cold-start state if the copy is not a whole one made under these
     /// constants. Any bytes are allowed.
     ///
     /// ```
-    /// use millpond_policy::{Outage, Policy, State};
+    /// use millpond_policy::{Outage, Policy, RETAINED_BYTES, State};
     /// let policy = Policy::EXAMPLE;
-    /// let erased = [0xFF; 10];
+    /// let erased = [0xFF; RETAINED_BYTES];
     /// assert_eq!(State::unpack(&policy, &erased, Outage::Unknown), State::cold_start(&policy));
     /// ```
     #[must_use]
@@ -91,14 +112,14 @@ impl State {
         let Some(fields) = fields(copy, parts.fingerprint) else {
             return state;
         };
-        let [since_low, since_high, after_low, after_high, refused] = fields;
+        let [first, since_low, since_high, after_low, after_high] = fields;
         let transmit_after_s = u16::from_le_bytes([after_low, after_high]);
-        if transmit_after_s > parts.spacing_s || refused & !REFUSED_BITS != 0 {
+        if transmit_after_s > parts.spacing_s || first & !REFUSED_BITS != FORMAT {
             return state;
         }
         state.since_measure_s = u16::from_le_bytes([since_low, since_high]);
         state.transmit_after_s = transmit_after_s;
-        state.refused = refused;
+        state.refused = first & REFUSED_BITS;
         match outage {
             Outage::Unknown => state.transmit_after_s = transmit_after_s.max(parts.off_time_s),
             Outage::Seconds(outage_s) => state.advance(outage_s),
@@ -107,45 +128,125 @@ impl State {
     }
 }
 
-/// The state's bytes in a copy with the right length, format, fingerprint and checksum.
-fn fields(copy: &[u8], fingerprint: u16) -> Option<[u8; 5]> {
-    let (body, checksum) = copy.split_first_chunk::<BODY_BYTES>()?;
-    let [format, mark_low, mark_high, fields @ ..] = *body;
-    let is_whole = format == FORMAT
-        && u16::from_le_bytes([mark_low, mark_high]) == fingerprint
-        && *checksum == crc(body).to_le_bytes();
-    is_whole.then_some(fields)
+/// The first bytes of a copy with the right length, fingerprint and check bytes.
+fn fields(copy: &[u8], fingerprint: u16) -> Option<[u8; FIELD_BYTES]> {
+    let (fields, rest) = copy.split_first_chunk::<FIELD_BYTES>()?;
+    let (check_bytes, mark) = rest.split_first_chunk::<CHECK_BYTES>()?;
+    let is_whole = *mark == fingerprint.to_le_bytes() && *check_bytes == check(fields);
+    is_whole.then_some(*fields)
 }
 
-/// CRC-16/IBM-3740, a byte at a time without a table: eight steps of the polynomial x¹⁶ + x¹² + x⁵ + 1 at once, in halves
-/// of 8 bits for chips that have no wider register.
-fn crc(bytes: &[u8]) -> u16 {
-    let [high, low] = bytes.iter().fold(CRC_START, |[high, low], byte| {
-        let mixed = high ^ byte;
-        let mixed = mixed ^ (mixed >> 4);
-        [low ^ (mixed << 4) ^ (mixed >> 3), mixed ^ (mixed << 5)]
-    });
-    u16::from_be_bytes([high, low])
+/// The check bytes: the fields as the coefficients of a polynomial, at 1, 2, 4, 8 and 16, by Horner's rule.
+fn check(fields: &[u8; FIELD_BYTES]) -> [u8; CHECK_BYTES] {
+    let mut check_bytes = [0; CHECK_BYTES];
+    for (doublings, byte) in (0_u8..).zip(&mut check_bytes) {
+        for field in fields {
+            for _ in 0..doublings {
+                *byte = doubled(*byte);
+            }
+            *byte ^= field;
+        }
+    }
+    check_bytes
+}
+
+/// Twice this element of the field.
+const fn doubled(element: u8) -> u8 {
+    let shifted = element << 1;
+    if element & 0x80 == 0 {
+        shifted
+    } else {
+        shifted ^ FIELD_POLYNOMIAL
+    }
 }
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
+
     use super::*;
+    use std::vec::Vec;
 
-    /// Check value of CRC-16/IBM-3740 for "123456789", from the catalogue of parametrised CRC algorithms.
-    const CHECK_VALUE: u16 = 0x29B1;
+    /// ISO/IEC 18004, annex I, symbol 1-M of "01234567": data and error correction codewords.
+    const DATA: [u8; 16] = [
+        0x10, 0x20, 0x0C, 0x56, 0x61, 0x80, 0xEC, 0x11, 0xEC, 0x11, 0xEC, 0x11, 0xEC, 0x11, 0xEC, 0x11,
+    ];
+    const CORRECTION: [u8; 10] = [0xA5, 0x24, 0xD4, 0xC1, 0xED, 0x36, 0xC7, 0x87, 0x2C, 0x55];
 
+    /// A product, by doubling.
+    fn times(mut a: u8, b: u8) -> u8 {
+        let mut product = 0;
+        for bit in 0..8 {
+            if b >> bit & 1 == 1 {
+                product ^= a;
+            }
+            a = doubled(a);
+        }
+        product
+    }
+
+    fn value_at(coefficients: impl IntoIterator<Item = u8>, point: u8) -> u8 {
+        coefficients
+            .into_iter()
+            .fold(0, |sum, coefficient| times(sum, point) ^ coefficient)
+    }
+
+    /// The standard's codewords are a polynomial that is 0 at 1, 2, 4, … 2⁹: another field would not have it so.
     #[test]
-    fn checksum_gives_the_published_check_value() {
-        assert_eq!(crc(b"123456789"), CHECK_VALUE);
-        assert_eq!(crc(b""), u16::from_be_bytes(CRC_START));
+    fn the_field_is_that_of_the_standard() {
+        let mut point = 1;
+        for _ in 0..CORRECTION.len() {
+            assert_eq!(value_at(DATA.into_iter().chain(CORRECTION), point), 0);
+            point = doubled(point);
+        }
+        assert_ne!(value_at(DATA.into_iter().chain(CORRECTION), point), 0);
+    }
+
+    /// The determinant of a square matrix over the field is not 0, by Gauss's elimination.
+    fn is_regular(mut rows: Vec<Vec<u8>>) -> bool {
+        let inverse = |a: u8| (1..=u8::MAX).find(|b| times(a, *b) == 1).unwrap();
+        for column in 0..rows.len() {
+            let Some(pivot) = (column..rows.len()).find(|row| rows[*row][column] != 0) else {
+                return false;
+            };
+            rows.swap(column, pivot);
+            let pivot_row = rows[column].clone();
+            for row in &mut rows[column + 1..] {
+                let factor = times(row[column], inverse(pivot_row[column]));
+                for (element, pivot) in row.iter_mut().zip(&pivot_row) {
+                    *element ^= times(factor, *pivot);
+                }
+            }
+        }
+        true
+    }
+
+    /// What the proof at the head of this module rests on, for all 2⁴⁰ fields: each choice of five of the ten bytes is five
+    /// linear equations in the five fields, and has one solution.
+    #[test]
+    fn any_five_of_the_ten_bytes_tell_the_others() {
+        let ten_bytes = |fields: [u8; FIELD_BYTES]| [fields, check(&fields)].concat();
+        let units: Vec<Vec<u8>> = (0..FIELD_BYTES)
+            .map(|place| ten_bytes(core::array::from_fn(|at| u8::from(at == place))))
+            .collect();
+        let mut choices = 0;
+        for chosen in (0_u32..1 << 10).filter(|chosen| chosen.count_ones() == 5) {
+            let places = (0..10).filter(|place| chosen >> place & 1 == 1);
+            let equations = places.map(|place| units.iter().map(|unit| unit[place]).collect());
+            assert!(is_regular(equations.collect()), "bytes {chosen:#012b}");
+            choices += 1;
+        }
+        assert_eq!(choices, 252);
     }
 
     proptest::proptest! {
+        /// The check bytes are linear in the fields.
         #[test]
-        fn checksum_agrees_with_the_crc_library(bytes in proptest::collection::vec(0_u8.., 0..40)) {
-            let reference = crc::Crc::<u16>::new(&crc::CRC_16_IBM_3740);
-            proptest::prop_assert_eq!(crc(&bytes), reference.checksum(&bytes));
+        fn check_bytes_are_linear(fields: [u8; FIELD_BYTES], factor: u8, others: [u8; FIELD_BYTES]) {
+            let combined = core::array::from_fn(|at| times(factor, fields[at]) ^ others[at]);
+            let (first, second) = (check(&fields), check(&others));
+            let expected: [u8; CHECK_BYTES] = core::array::from_fn(|at| times(factor, first[at]) ^ second[at]);
+            proptest::prop_assert_eq!(check(&combined), expected);
         }
     }
 }

@@ -30,6 +30,9 @@ pub(crate) struct Shim {
     observe: unsafe extern "C" fn(*mut c_void, u16, u32, u32),
     income_uw: unsafe extern "C" fn(*const c_void) -> u32,
     elapsed_since: unsafe extern "C" fn(u32, u32) -> u32,
+    ticks_start: unsafe extern "C" fn(*mut c_void, u32),
+    elapsed_s: unsafe extern "C" fn(*mut c_void, u32) -> u32,
+    whole_seconds: unsafe extern "C" fn(*mut u32, u32, u32) -> u32,
 }
 
 /// `struct shim_state`.
@@ -160,6 +163,25 @@ impl CSide {
 
     pub(crate) fn elapsed_since(&self, previous_s: u32, now_s: u32) -> u32 {
         unsafe { (self.shim.elapsed_since)(previous_s, now_s) }
+    }
+
+    pub(crate) fn ticks_start(&mut self, now_ticks: u32) {
+        unsafe { (self.shim.ticks_start)(self.mutable(), now_ticks) }
+    }
+
+    pub(crate) fn elapsed_s(&mut self, now_ticks: u32) -> u32 {
+        unsafe { (self.shim.elapsed_s)(self.mutable(), now_ticks) }
+    }
+
+    /// Seconds in these ticks and those left over, and what is left over then.
+    pub(crate) fn whole_seconds(
+        &self,
+        passed_ticks: u32,
+        mut remainder_ticks: u32,
+        per_s: u32,
+    ) -> (u32, u32) {
+        let seconds = unsafe { (self.shim.whole_seconds)(&mut remainder_ticks, passed_ticks, per_s) };
+        (seconds, remainder_ticks)
     }
 
     fn constant(&self) -> *const c_void {

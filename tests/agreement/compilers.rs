@@ -70,10 +70,20 @@ fn headers_compile_without_a_warning_in_every_dialect() {
                   struct sample newest(struct crack_gauge_backlog *backlog, struct sample sample)\n\
                   { crack_gauge_backlog_push(backlog, sample); (void)crack_gauge_backlog_pop(backlog, &sample); \
                   return sample; }\n";
+    let ticks = |per_s: &str| {
+        format!(
+            "#define CRACK_GAUGE_TICKS_PER_S {per_s}\n#define CRACK_GAUGE_TICK_BITS 24\n\
+             #define PUMP_BEARING_TICKS_PER_S {per_s}\n#include \"crack_gauge.h\"\n#include \"pump_bearing.h\"\n\
+             uint32_t slept_s(struct crack_gauge_ticks *ticks, uint32_t now_ticks);\n\
+             uint32_t slept_s(struct crack_gauge_ticks *ticks, uint32_t now_ticks)\n\
+             {{ return crack_gauge_elapsed_s(ticks, now_ticks); }}\n"
+        )
+    };
     let sources = NODES
         .iter()
         .map(|node| include(node))
-        .chain([all, twice, sample.to_owned()]);
+        .chain([all, twice, sample.to_owned()])
+        .chain(["1", "1000", "32768u", "4294967295UL"].map(ticks));
     let compilers = compilers();
     for (index, text) in sources.enumerate() {
         for (compiler, suffix, dialects) in &compilers {
@@ -88,6 +98,32 @@ fn headers_compile_without_a_warning_in_every_dialect() {
                 );
             }
         }
+    }
+}
+
+/// The header refuses ticks that `Ticks` refuses, in the same words.
+#[test]
+fn ticks_out_of_range_stop_the_compiler() {
+    let second = "a second must have at least 1 tick";
+    let counter = "a tick counter must have 1 to 32 bits";
+    let folder = tempfile::tempdir().expect("a folder");
+    for (per_s, bits, words) in [
+        ("0", "32", second),
+        ("1000", "0", counter),
+        ("1000", "33", counter),
+        ("4294967296", "32", "a constant does not fit its type"),
+    ] {
+        let source = folder.path().join("ticks.c");
+        let text = format!(
+            "#define CRACK_GAUGE_TICKS_PER_S {per_s}\n#define CRACK_GAUGE_TICK_BITS {bits}\n#include \"crack_gauge.h\"\n"
+        );
+        fs::write(&source, text).expect("written");
+        let output = compile("gcc", "c99", Path::new(HEADERS), &source);
+        let messages = String::from_utf8_lossy(&output.stderr);
+        assert!(
+            !output.status.success() && messages.contains(words),
+            "{per_s} ticks, {bits} bits:\n{messages}"
+        );
     }
 }
 

@@ -6,6 +6,7 @@ mod c_planner;
 mod c_side;
 mod compilers;
 mod planner;
+mod ticks;
 
 use c_side::{CSide, CState, Shim};
 use millpond_policy::{
@@ -24,8 +25,8 @@ const SWEPT_STATES: u32 = 300;
 /// samples holds.
 const SILENT_SAMPLES: u32 = 140_000;
 
-/// Bytes of a packed state before its checksum.
-const BODY_BYTES: usize = RETAINED_BYTES - 2;
+/// Bytes of a packed state before its check bytes, and as many of those.
+const FIELD_BYTES: usize = 5;
 
 /// Both sides of one node, in step.
 struct Pair<const N: usize> {
@@ -37,11 +38,14 @@ struct Pair<const N: usize> {
 }
 
 macro_rules! nodes {
-    ($($module:ident, $shim:ident;)*) => {$(
+    ($($module:ident, $shim:ident, $per_s:literal, $bits:literal;)*) => {$(
         mod $module {
             include!(concat!(env!("OUT_DIR"), "/", stringify!($module), ".rs"));
 
             const PLACES: usize = POLICY.parts().backlog as usize;
+            /// As in the shim.
+            const TICKS_PER_S: u32 = $per_s;
+            const TICK_BITS: u32 = $bits;
 
             fn pair() -> super::Pair<PLACES> {
                 #[allow(unsafe_code, reason = "a table of constants that C never changes")]
@@ -64,6 +68,11 @@ macro_rules! nodes {
             }
 
             #[test]
+            fn seconds_from_ticks() {
+                pair().ticks::<TICKS_PER_S, TICK_BITS>();
+            }
+
+            #[test]
             fn every_count_and_energy() {
                 pair().tables();
             }
@@ -72,11 +81,11 @@ macro_rules! nodes {
 }
 
 nodes! {
-    crack_gauge, CRACK_GAUGE_SHIM;
-    pump_bearing, PUMP_BEARING_SHIM;
-    display_case, DISPLAY_CASE_SHIM;
-    smallest, SMALLEST_SHIM;
-    largest, LARGEST_SHIM;
+    crack_gauge, CRACK_GAUGE_SHIM, 1_000, 32;
+    pump_bearing, PUMP_BEARING_SHIM, 32_768, 24;
+    display_case, DISPLAY_CASE_SHIM, 32_768, 16;
+    smallest, SMALLEST_SHIM, 1, 1;
+    largest, LARGEST_SHIM, 4_294_967_295, 32;
 }
 
 impl<const N: usize> Pair<N> {
@@ -258,7 +267,7 @@ impl<const N: usize> Pair<N> {
         let copy = self.c.pack();
         assert_eq!(copy, self.state.pack(&self.policy));
         let mut bytes = copy.to_vec();
-        match random.random_range(0..8) {
+        match random.random_range(0..9) {
             // Torn in the middle of writing.
             0 => bytes[random.random_range(0..RETAINED_BYTES)..].fill(0xFF),
             1 => {
@@ -271,9 +280,21 @@ impl<const N: usize> Pair<N> {
             5 => bytes.push(random.random()),
             // Of another format, of other constants or out of range, and yet whole.
             6 => {
-                bytes[random.random_range(0..BODY_BYTES)] = edge_u8(random);
-                let checksum = checksum(&bytes[..BODY_BYTES]);
-                bytes[BODY_BYTES..].copy_from_slice(&checksum);
+                let place = random.random_range(0..FIELD_BYTES + 2);
+                bytes[if place < FIELD_BYTES {
+                    place
+                } else {
+                    place + FIELD_BYTES
+                }] = edge_u8(random);
+                seal(&mut bytes);
+            }
+            // Torn in any order.
+            7 => {
+                for (byte, stale) in bytes.iter_mut().zip(stale) {
+                    if random.random() {
+                        *byte = stale;
+                    }
+                }
             }
             _ => {}
         }
@@ -296,11 +317,19 @@ impl<const N: usize> Pair<N> {
     }
 }
 
-/// The checksum of a packed state by the `crc` library.
-fn checksum(body: &[u8]) -> [u8; 2] {
-    crc::Crc::<u16>::new(&crc::CRC_16_IBM_3740)
-        .checksum(body)
-        .to_le_bytes()
+/// Puts right check bytes on a copy: its first bytes times powers of 2, and of the sum the remainder by the field's polynomial.
+fn seal(copy: &mut [u8]) {
+    for check in 0..FIELD_BYTES {
+        let mut sum = copy[..FIELD_BYTES]
+            .iter()
+            .fold(0_u32, |sum, field| sum << check ^ u32::from(*field));
+        for bit in (8..32).rev() {
+            if sum >> bit & 1 == 1 {
+                sum ^= 0x11D << (bit - 8);
+            }
+        }
+        copy[FIELD_BYTES + check] = sum as u8;
+    }
 }
 
 /// A byte, often one of the first.

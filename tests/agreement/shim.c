@@ -1,5 +1,14 @@
 /* Hands the functions of each generated header to the Rust side, through one table for each node. All headers stand in
  * one translation unit, as they may in a firmware that serves two boards. */
+#define CRACK_GAUGE_TICKS_PER_S 1000
+#define PUMP_BEARING_TICKS_PER_S 32768
+#define PUMP_BEARING_TICK_BITS 24
+#define DISPLAY_CASE_TICKS_PER_S 32768
+#define DISPLAY_CASE_TICK_BITS 16
+#define SMALLEST_TICKS_PER_S 1
+#define SMALLEST_TICK_BITS 1
+#define LARGEST_TICKS_PER_S 4294967295
+#define LARGEST_TICK_BITS 32
 #include "crack_gauge.h"
 #include "pump_bearing.h"
 #include "display_case.h"
@@ -38,6 +47,9 @@ struct shim {
     void (*observe)(void *world, uint16_t storage_mv, uint32_t elapsed_s, uint32_t spent_uj);
     uint32_t (*income_uw)(const void *world);
     uint32_t (*elapsed_since)(uint32_t previous_s, uint32_t now_s);
+    void (*ticks_start)(void *world, uint32_t now_ticks);
+    uint32_t (*elapsed_s)(void *world, uint32_t now_ticks);
+    uint32_t (*whole_seconds)(uint32_t *remainder_ticks, uint32_t passed_ticks, uint32_t per_s);
 };
 
 #define SHIM(p, table)                                                                                                 \
@@ -45,6 +57,7 @@ struct shim {
         struct p##_state state;                                                                                        \
         struct p##_backlog backlog;                                                                                    \
         struct p##_income income;                                                                                      \
+        struct p##_ticks ticks;                                                                                        \
     };                                                                                                                 \
     static void p##_shim_start(void *world)                                                                            \
     {                                                                                                                  \
@@ -119,6 +132,23 @@ struct shim {
     {                                                                                                                  \
         return p##_income_uw(&((const struct p##_world *)world)->income);                                              \
     }                                                                                                                  \
+    static void p##_shim_ticks_start(void *world, uint32_t now_ticks)                                                  \
+    {                                                                                                                  \
+        p##_ticks_start(&((struct p##_world *)world)->ticks, now_ticks);                                               \
+    }                                                                                                                  \
+    static uint32_t p##_shim_elapsed_s(void *world, uint32_t now_ticks)                                                \
+    {                                                                                                                  \
+        return p##_elapsed_s(&((struct p##_world *)world)->ticks, now_ticks);                                          \
+    }                                                                                                                  \
+    static uint32_t p##_shim_whole_seconds(uint32_t *remainder_ticks, uint32_t passed_ticks, uint32_t per_s)           \
+    {                                                                                                                  \
+        struct p##_ticks ticks;                                                                                        \
+        uint32_t seconds;                                                                                              \
+        ticks.remainder_ticks = *remainder_ticks;                                                                      \
+        seconds = p##_whole_seconds(&ticks, passed_ticks, per_s);                                                      \
+        *remainder_ticks = ticks.remainder_ticks;                                                                      \
+        return seconds;                                                                                                \
+    }                                                                                                                  \
     extern const struct shim table;                                                                                    \
     const struct shim table = {                                                                                        \
         (uint32_t)sizeof(struct p##_world), p##_shim_start,   p##_shim_state,        p##_shim_set_state,               \
@@ -126,6 +156,7 @@ struct shim {
         p##_shim_waiting,                   p##_shim_dropped, p##_shim_push,         p##_shim_pop,                     \
         p##_shim_at,                        p##_shim_take_dropped, p##_storage_mv_from_counts, p##_stored_uj,          \
         p##_shim_observe,                   p##_shim_income_uw, p##_elapsed_since,                                     \
+        p##_shim_ticks_start,               p##_shim_elapsed_s, p##_shim_whole_seconds,                                \
     };
 
 SHIM(crack_gauge, CRACK_GAUGE_SHIM)

@@ -34,7 +34,7 @@ pub(crate) const fn same(
 const HEADER: &str = "templates/policy.h.jinja";
 
 /// Mistakes in the C header, in terms of its template.
-pub(crate) const IN_C: [Mutant; 52] = [
+pub(crate) const IN_C: [Mutant; 55] = [
     // Rules.
     mistake(HEADER, "BATCH_SAMPLES < 1\n", "BATCH_SAMPLES < 0\n"),
     mistake(
@@ -148,12 +148,31 @@ pub(crate) const IN_C: [Mutant; 52] = [
     // Retained state.
     mistake(
         HEADER,
-        "const uint8_t *end = copy + 8;",
-        "const uint8_t *end = copy + 7;",
+        "const uint8_t *end = copy + 5;",
+        "const uint8_t *end = copy + 4;",
     ),
-    mistake(HEADER, "mixed ^ (mixed >> 4)", "mixed ^ (mixed >> 3)"),
-    mistake(HEADER, "mixed * 32u", "mixed * 16u"),
-    mistake(HEADER, "copy[0] = 1u;", "copy[0] = 2u;"),
+    mistake(HEADER, "doublings = index;", "doublings = index >> 1;"),
+    mistake(HEADER, "!= 0u ? 29u : 0u", "!= 0u ? 27u : 0u"),
+    mistake(HEADER, "state->refused | 8u", "state->refused | 4u"),
+    mistake(HEADER, "index < 5u", "index < 4u"),
+    mistake(HEADER, "uint8_t index = 5u;", "uint8_t index = 4u;"),
+    // Seconds from ticks.
+    mistake(
+        HEADER,
+        "stretch_ticks <= passed_ticks >> 1",
+        "stretch_ticks <= passed_ticks >> 2",
+    ),
+    mistake(
+        HEADER,
+        "passed_ticks >= lacking_ticks",
+        "passed_ticks > lacking_ticks",
+    ),
+    mistake(
+        HEADER,
+        "(32 - {{ P }}TICK_BITS)",
+        "(31 - ({{ P }}TICK_BITS & 31))",
+    ),
+    mistake(HEADER, "ticks->remainder_ticks + passed_ticks", "passed_ticks"),
     mistake(
         HEADER,
         "length == {{ P }}RETAINED_BYTES",
@@ -165,11 +184,10 @@ pub(crate) const IN_C: [Mutant; 52] = [
         "state->transmit_after_s < spacing_s",
     ),
     mistake(HEADER, "state->refused < 4u", "state->refused < 5u"),
-    mistake(HEADER, "copy[0] == 1u", "copy[0] != 0u"),
     mistake(
         HEADER,
-        "copy[2] == {{ P }}FINGERPRINT >> 8",
-        "copy[2] >= {{ P }}FINGERPRINT >> 8",
+        "unpack_number(copy + 10) == {{ P }}FINGERPRINT",
+        "unpack_number(copy + 10) >= {{ P }}FINGERPRINT",
     ),
     mistake(
         HEADER,
@@ -216,13 +234,26 @@ const POLICY: &str = "policy-core/src/policy.rs";
 const RETAINED: &str = "policy-core/src/retained.rs";
 const SENSE: &str = "policy-core/src/sense.rs";
 const STATE: &str = "policy-core/src/state.rs";
+const TICKS: &str = "policy-core/src/ticks.rs";
 
 /// Mistakes in the Rust crate.
-pub(crate) const IN_RUST: [Mutant; 46] = [
+pub(crate) const IN_RUST: [Mutant; 50] = [
     mistake(
         CLOCK,
         "now_s.wrapping_sub(previous_s)",
         "previous_s.wrapping_sub(now_s)",
+    ),
+    mistake(
+        TICKS,
+        "stretch_ticks <= rest_ticks >> 1",
+        "stretch_ticks <= rest_ticks >> 2",
+    ),
+    mistake(TICKS, "rest_ticks >= lacking_ticks", "rest_ticks > lacking_ticks"),
+    mistake(TICKS, " & Self::MASK_TICKS;\n        let", ";\n        let"),
+    mistake(
+        TICKS,
+        "self.remainder_ticks = remainder_ticks;",
+        "self.remainder_ticks = 0;",
     ),
     // Decision.
     mistake(
@@ -328,27 +359,27 @@ pub(crate) const IN_RUST: [Mutant; 46] = [
     ),
     mistake(
         RETAINED,
-        "CRC_START: [u8; 2] = [0xFF; 2]",
-        "CRC_START: [u8; 2] = [0; 2]",
+        "FIELD_POLYNOMIAL: u8 = 0x1D",
+        "FIELD_POLYNOMIAL: u8 = 0x1B",
     ),
-    mistake(RETAINED, "(mixed << 4)", "(mixed << 3)"),
+    mistake(RETAINED, "for _ in 0..doublings {", "for _ in 0..doublings / 2 {"),
+    mistake(RETAINED, " && *check_bytes == check(fields)", ""),
     mistake(
         RETAINED,
         "transmit_after_s > parts.spacing_s",
         "transmit_after_s >= parts.spacing_s",
     ),
-    mistake(RETAINED, "refused & !REFUSED_BITS != 0", "refused > 4"),
+    mistake(RETAINED, "first & !REFUSED_BITS != FORMAT", "first < FORMAT"),
     mistake(
         RETAINED,
-        "u16::from_le_bytes([mark_low, mark_high]) == fingerprint",
-        "u16::from_le_bytes([mark_low, mark_high]) <= fingerprint",
+        "*mark == fingerprint.to_le_bytes()",
+        "*mark <= fingerprint.to_le_bytes()",
     ),
     mistake(
         RETAINED,
         "transmit_after_s.max(parts.off_time_s)",
         "transmit_after_s.min(parts.off_time_s)",
     ),
-    mistake(RETAINED, "format == FORMAT\n        && ", ""),
     // Backlog.
     mistake(BACKLOG, "LARGEST_STRIDE: u8 = 128", "LARGEST_STRIDE: u8 = 64"),
     mistake(BACKLOG, "before & 1 == 0", "before & 1 == 1"),

@@ -4,13 +4,15 @@
 
 #include <stdint.h>
 
-/* Free-running counter of seconds. It may wrap and starts anywhere; it runs on while the node sleeps [s]. */
+/* Free-running counter of seconds. It may wrap at 2^32 and starts anywhere; it runs on while the node sleeps [s]. From a counter
+ * of ticks: the sum of what crack_gauge_elapsed_s answers, never ticks by a division. */
 uint32_t hardware_now_s(void);
 
 /* Raw reading of the storage divider at rest: radio off, reference settled, mean of a few conversions [counts]. */
 uint16_t hardware_storage_counts(void);
 
-/* Reads and writes memory that outlives a power loss. Any bytes may come back. */
+/* Reads and writes memory that outlives a power loss. Any bytes may come back. They are written from the first to the last,
+ * and are there when it returns. */
 void hardware_load(uint8_t *bytes, uint16_t length);
 void hardware_save(const uint8_t *bytes, uint16_t length);
 

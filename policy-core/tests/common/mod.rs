@@ -103,18 +103,29 @@ pub(crate) fn any_state(policy: Policy) -> impl Strategy<Value = State> {
     })
 }
 
-/// A copy as the crate's page describes it, with the checksum of the `crc` library.
+/// A copy as the crate's page describes it.
 pub(crate) fn packed(fingerprint: u16, since_s: u16, after_s: u16, refused: u8) -> [u8; RETAINED_BYTES] {
-    let mut copy = [1, 0, 0, 0, 0, 0, 0, refused, 0, 0];
-    copy[1..3].copy_from_slice(&fingerprint.to_le_bytes());
-    copy[3..5].copy_from_slice(&since_s.to_le_bytes());
-    copy[5..7].copy_from_slice(&after_s.to_le_bytes());
-    with_checksum(copy)
+    let mut copy = [0; RETAINED_BYTES];
+    copy[0] = 8 + refused;
+    copy[1..3].copy_from_slice(&since_s.to_le_bytes());
+    copy[3..5].copy_from_slice(&after_s.to_le_bytes());
+    copy[10..].copy_from_slice(&fingerprint.to_le_bytes());
+    with_check(copy)
 }
 
-/// The copy with the checksum that fits its first eight bytes.
-pub(crate) fn with_checksum(mut copy: [u8; RETAINED_BYTES]) -> [u8; RETAINED_BYTES] {
-    let checksum = crc::Crc::<u16>::new(&crc::CRC_16_IBM_3740).checksum(&copy[..8]);
-    copy[8..].copy_from_slice(&checksum.to_le_bytes());
+/// The copy with the check bytes that fit its first five bytes: the sum of these times powers of 2, each product a
+/// product of polynomials of which the remainder by x⁸ + x⁴ + x³ + x² + 1 is taken at the end.
+pub(crate) fn with_check(mut copy: [u8; RETAINED_BYTES]) -> [u8; RETAINED_BYTES] {
+    for check in 0..5 {
+        let mut sum = (0..5).fold(0_u32, |sum, place| {
+            sum ^ u32::from(copy[place]) << (check * (4 - place))
+        });
+        for bit in (8..32).rev() {
+            if sum >> bit & 1 == 1 {
+                sum ^= 0x11D << (bit - 8);
+            }
+        }
+        copy[5 + check] = sum as u8;
+    }
     copy
 }

@@ -2,7 +2,7 @@
  * The same as tests/chips/firmware/src/stream.rs, line by line: both take the same random numbers in the same order.
  *
  * The command line defines HEADER, the generated header; NODE(name) and CONSTANT(name), which put its prefix before a name; and
- * PLANNED for a node that plans. */
+ * PLANNED for a node that plans. It also says how fast and how wide the counter of ticks is. */
 #include "board.h"
 #include HEADER
 
@@ -12,7 +12,7 @@
 #define DIGEST_PRIME 16777619u
 #define NO_SAMPLE ((uint32_t)1u << 16)
 #define RETAINED_BYTES CONSTANT(RETAINED_BYTES)
-#define BODY_BYTES 8u
+#define FIELD_BYTES 5u
 #define STEPS_PER_DIGEST 1000u
 
 #ifdef PLANNED
@@ -28,6 +28,8 @@ static struct NODE(income) income;
 static uint32_t random_number;
 static uint32_t digest;
 static uint32_t now_s;
+static struct NODE(ticks) ticks;
+static uint32_t now_ticks;
 static uint16_t walk_mv;
 static uint16_t next_sample;
 static uint8_t stale[RETAINED_BYTES];
@@ -228,26 +230,32 @@ static void act(uint8_t action)
     }
 }
 
-/* Puts a right checksum on a copy, bit by bit: CRC-16/IBM-3740 as its definition has it. */
+/* Puts right check bytes on a copy: its first bytes times powers of 2, and of the sum the remainder by the field's polynomial. */
 static void seal(uint8_t *copy)
 {
-    uint16_t crc = 65535u;
+    uint32_t sum;
+    uint32_t polynomial;
+    uint8_t check;
     uint8_t place;
     uint8_t bit;
 
-    for (place = 0u; place < BODY_BYTES; place++) {
-        crc = (uint16_t)(crc ^ (uint16_t)((uint16_t)copy[place] << 8));
-        for (bit = 0u; bit < 8u; bit++) {
-            uint16_t carry = crc & 0x8000u;
-
-            crc = (uint16_t)(crc << 1);
-            if (carry != 0u) {
-                crc = (uint16_t)(crc ^ 0x1021u);
+    for (check = 0u; check < FIELD_BYTES; check++) {
+        sum = 0u;
+        for (place = 0u; place < FIELD_BYTES; place++) {
+            for (bit = 0u; bit < check; bit++) {
+                sum <<= 1;
             }
+            sum ^= copy[place];
         }
+        polynomial = (uint32_t)0x11Du << 16;
+        for (bit = 24u; bit >= 8u; bit--) {
+            if (((sum >> bit) & 1u) != 0u) {
+                sum ^= polynomial;
+            }
+            polynomial >>= 1;
+        }
+        copy[FIELD_BYTES + check] = (uint8_t)(sum & 255u);
     }
-    copy[8] = (uint8_t)(crc & 255u);
-    copy[9] = (uint8_t)(crc >> 8);
 }
 
 static void lose_power(void)
@@ -282,16 +290,19 @@ static void lose_power(void)
         length = below(RETAINED_BYTES);
     } else if (kind == 5u) {
         /* Whole, but never packed by this policy in this state: only the rules for its content can find it. */
-        place = (uint8_t)below(BODY_BYTES);
+        place = (uint8_t)below(FIELD_BYTES + 2u);
+        if (place >= FIELD_BYTES) {
+            place = (uint8_t)(place + FIELD_BYTES);
+        }
         copy[place] = (uint8_t)(draw() & 255u);
         seal(copy);
     } else if (kind == 6u) {
         near_s = (uint16_t)(near_s - 1u + below(3));
-        copy[5] = (uint8_t)(near_s & 255u);
-        copy[6] = (uint8_t)(near_s >> 8);
+        copy[3] = (uint8_t)(near_s & 255u);
+        copy[4] = (uint8_t)(near_s >> 8);
         seal(copy);
     } else if (kind == 7u) {
-        copy[7] = (uint8_t)below(8);
+        copy[0] = (uint8_t)(8u + below(8));
         seal(copy);
     }
     if (below(2) == 0u) {
@@ -319,6 +330,7 @@ static void step(void)
     uint32_t previous_s = now_s;
     uint32_t elapsed_s;
     uint32_t spent_uj;
+    uint32_t passed_ticks;
     uint16_t kind;
     uint8_t waiting;
 
@@ -356,6 +368,10 @@ static void step(void)
     spent_uj >>= below(32);
     NODE(income_observe)(&income, storage_mv, elapsed_s, spent_uj);
     fold(NODE(income_uw)(&income));
+    /* Some ticks, up to a whole turn of their counter. */
+    passed_ticks = draw_long();
+    now_ticks = (uint32_t)(now_ticks + (passed_ticks >> below(32)));
+    fold(NODE(elapsed_s)(&ticks, now_ticks));
     kind = below(128);
     if (kind == 0u) {
         lose_power();
@@ -381,6 +397,8 @@ void stream_node(uint32_t steps)
     random_number = 1u;
     digest = DIGEST_START;
     now_s = 0u;
+    now_ticks = 0u;
+    NODE(ticks_start)(&ticks, now_ticks);
     walk_mv = CONSTANT(MEASURE_MV);
     next_sample = 0u;
     for (; steps != 0u; steps--) {

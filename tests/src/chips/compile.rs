@@ -146,6 +146,8 @@ fn c_names(node: &Node) -> Vec<String> {
         format!("-DHEADER=\"{identifier}.h\""),
         format!("-DNODE(name)={identifier}_##name"),
         format!("-DCONSTANT(name)={upper}_##name"),
+        format!("-D{upper}_TICKS_PER_S=32768"),
+        format!("-D{upper}_TICK_BITS=24"),
     ];
     names.extend(node.is_planned.then(|| "-DPLANNED".to_owned()));
     names

@@ -159,6 +159,7 @@ pub(super) fn retained(bytes: &[u8]) {
     };
     let copy = u.take_rest();
     let state = State::unpack(&policy, copy, outage);
+    torn(&policy, state, copy, outage);
     let again = State::unpack(&policy, &state.pack(&policy), Outage::Seconds(0));
     assert_eq!(again, state, "a packed state comes back");
     if outage == Outage::Unknown {
@@ -175,6 +176,40 @@ pub(super) fn retained(bytes: &[u8]) {
             "a copy of another length is no copy"
         );
     }
+}
+
+/// The state's copy, over another whole one that the bytes tell, torn as they tell: the new one, the old one or none.
+fn torn(policy: &Policy, state: State, bytes: &[u8], outage: Outage) {
+    let mut old_state = State::cold_start(policy);
+    let mut u = Unstructured::new(bytes);
+    let (Ok(chosen), Ok(storage_mv), Ok(elapsed_s)) = (u.arbitrary::<u16>(), u.arbitrary(), u.arbitrary())
+    else {
+        return;
+    };
+    let _ = millpond_policy::decide(
+        policy,
+        &mut old_state,
+        Reading {
+            storage_mv,
+            elapsed_s,
+            waiting: 1,
+        },
+    );
+    let (new, old) = (state.pack(policy), old_state.pack(policy));
+    let mut copy = old;
+    for (place, (byte, new)) in copy.iter_mut().zip(new).enumerate() {
+        if chosen >> place & 1 == 1 {
+            *byte = new;
+        }
+    }
+    let restored = State::unpack(policy, &copy, outage);
+    let is_one = [new, old]
+        .iter()
+        .any(|whole| State::unpack(policy, whole, outage) == restored);
+    assert!(
+        is_one || restored == State::cold_start(policy),
+        "a torn copy is taken"
+    );
 }
 
 pub(super) fn decide(bytes: &[u8]) {

@@ -14,13 +14,14 @@ use policy::{Backlog, POLICY, WHEN_FULL};
 
 /// What the loop needs of a board. A firmware writes these functions for its chip.
 pub trait Board {
-    /// Free-running counter of seconds (s). It may wrap and starts anywhere; it runs on while the node sleeps.
+    /// Free-running counter of seconds (s). It may wrap at 2³² and starts anywhere; it runs on while the node sleeps. From a
+    /// counter of ticks: the sum of what `millpond_policy::Ticks` answers, never ticks by a division.
     fn now_s(&mut self) -> u32;
     /// Raw reading of the storage divider at rest: radio off, reference settled, mean of a few conversions (counts).
     fn storage_counts(&mut self) -> u16;
     /// Reads memory that outlives a power loss. Any bytes may come back.
     fn load(&mut self) -> [u8; RETAINED_BYTES];
-    /// Writes memory that outlives a power loss.
+    /// Writes memory that outlives a power loss, from the first byte to the last, and returns when it is written.
     fn save(&mut self, copy: &[u8; RETAINED_BYTES]);
     /// Takes one sample: the phases of `[measure]` in the node file, and nothing more.
     fn measure(&mut self) -> u16;

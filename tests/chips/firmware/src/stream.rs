@@ -7,7 +7,7 @@ use core::mem::size_of;
 
 use millpond_policy::{
     Backlog, Decision, Income, Outage, PACE_ROWS, Planner, Policy, RETAINED_BYTES, Reading, Reason, State,
-    WhenFull, elapsed_since,
+    Ticks, WhenFull, elapsed_since,
 };
 
 /// Multiplier and increment of the linear congruential generator modulo 2^32 of "Numerical Recipes" (full period).
@@ -18,8 +18,8 @@ const DIGEST_START: u32 = 2_166_136_261;
 const DIGEST_PRIME: u32 = 16_777_619;
 /// Folded in where there is no sample: no sample has this value.
 const NO_SAMPLE: u32 = 1 << 16;
-/// Bytes before the checksum of a retained copy.
-const BODY_BYTES: u16 = RETAINED_BYTES as u16 - 2;
+/// Bytes before the check bytes of a retained copy, and as many check bytes.
+const FIELD_BYTES: usize = 5;
 
 /// A node's generated constants, and its decision as a function that can be measured.
 pub(crate) trait Node {
@@ -38,6 +38,8 @@ pub(crate) struct Stream<N: Node, const PLACES: usize> {
     random: u32,
     digest: u32,
     now_s: u32,
+    ticks: Ticks<32_768, 24>,
+    now_ticks: u32,
     walk_mv: u16,
     sample: u16,
     stale: [u8; RETAINED_BYTES],
@@ -63,6 +65,8 @@ impl<N: Node, const PLACES: usize> Stream<N, PLACES> {
             random: 1,
             digest: DIGEST_START,
             now_s: 0,
+            ticks: Ticks::new(0),
+            now_ticks: 0,
             walk_mv: N::POLICY.parts().measure_mv,
             sample: 0,
             node: core::marker::PhantomData,
@@ -116,6 +120,12 @@ impl<N: Node, const PLACES: usize> Stream<N, PLACES> {
         let shift = self.below(32);
         self.income.observe(&N::POLICY, reading, spent_uj >> shift);
         self.fold(self.income.income_uw(&N::POLICY));
+        // Some ticks, up to a whole turn of their counter.
+        let passed_ticks = self.draw_long();
+        let shift = self.below(32);
+        self.now_ticks = self.now_ticks.wrapping_add(passed_ticks >> shift);
+        let ticked_s = self.ticks.elapsed_s(self.now_ticks);
+        self.fold(ticked_s);
         match self.below(128) {
             0 => self.lose_power(),
             1 => self.stale = self.state.pack(&N::POLICY),
@@ -176,7 +186,10 @@ impl<N: Node, const PLACES: usize> Stream<N, PLACES> {
             4 => length = usize::from(self.below(RETAINED_BYTES as u16)),
             // Whole, but never packed by this policy in this state: only the rules for its content can find it.
             5 => {
-                let place = usize::from(self.below(BODY_BYTES));
+                let place = match usize::from(self.below(FIELD_BYTES as u16 + 2)) {
+                    field @ 0..FIELD_BYTES => field,
+                    mark => mark + FIELD_BYTES,
+                };
                 let forged = (self.draw() & 0xFF) as u8;
                 copy.iter_mut()
                     .skip(place)
@@ -190,11 +203,11 @@ impl<N: Node, const PLACES: usize> Stream<N, PLACES> {
                     .spacing_s
                     .wrapping_sub(1)
                     .wrapping_add(self.below(3));
-                [copy[5], copy[6]] = near_s.to_le_bytes();
+                [copy[3], copy[4]] = near_s.to_le_bytes();
                 seal(&mut copy);
             }
             7 => {
-                copy[7] = self.below(8) as u8;
+                copy[0] = 8 + self.below(8) as u8;
                 seal(&mut copy);
             }
             _ => {}
@@ -341,18 +354,23 @@ fn word(decision: Decision) -> u32 {
     }
 }
 
-/// Puts a right checksum on a copy, bit by bit: CRC-16/IBM-3740 as its definition has it.
+/// Puts right check bytes on a copy: its first bytes times powers of 2, and of the sum the remainder by the field's polynomial.
 fn seal(copy: &mut [u8; RETAINED_BYTES]) {
-    let mut crc = u16::MAX;
-    for byte in copy.iter().take(usize::from(BODY_BYTES)) {
-        crc ^= u16::from(*byte) << 8;
-        for _ in 0..8 {
-            let carry = crc & 0x8000;
-            crc <<= 1;
-            if carry != 0 {
-                crc ^= 0x1021;
-            }
+    let mut check = [0; FIELD_BYTES];
+    for (index, byte) in check.iter_mut().enumerate() {
+        let mut sum = 0_u32;
+        for field in copy.iter().take(FIELD_BYTES) {
+            sum = sum << index ^ u32::from(*field);
         }
+        let mut polynomial = 0x11D << 16;
+        for bit in (8..=24).rev() {
+            if sum >> bit & 1 != 0 {
+                sum ^= polynomial;
+            }
+            polynomial >>= 1;
+        }
+        *byte = sum as u8;
     }
-    [copy[8], copy[9]] = crc.to_le_bytes();
+    let places = copy.iter_mut().skip(FIELD_BYTES);
+    places.zip(check).for_each(|(place, byte)| *place = byte);
 }
