@@ -18,3 +18,4 @@ pub mod random_node;
 pub mod rates;
 pub mod reliability;
 pub mod tool;
+pub mod units;

@@ -94,7 +94,10 @@ pub(crate) struct Stepped<const N: usize> {
 impl<const N: usize> Branches<N> {
     /// The branches of `bank`, which are at most `N`.
     pub(crate) fn of(bank: &Bank) -> Self {
-        assert!(bank.branches.len() <= N, "a bank has at most {MOST_BRANCHES} branches");
+        assert!(
+            bank.branches.len() <= N,
+            "a bank has at most {MOST_BRANCHES} branches"
+        );
         let mut branches = Self {
             conductance_s: [0.0; N],
             capacitance_f: [1.0; N],
@@ -260,7 +263,12 @@ impl<const N: usize> Linear<N> {
     #[inline]
     fn solve(&self, right: [f64; N]) -> [f64; N] {
         let scaled: [f64; N] = std::array::from_fn(|k| right[k] / self.diagonal[k]);
-        let along: f64 = self.toward.iter().zip(&scaled).map(|(toward, x)| toward * x).sum();
+        let along: f64 = self
+            .toward
+            .iter()
+            .zip(&scaled)
+            .map(|(toward, x)| toward * x)
+            .sum();
         let factor = along / self.kept;
         std::array::from_fn(|k| scaled[k] + factor * self.away[k])
     }
