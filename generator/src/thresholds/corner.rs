@@ -238,7 +238,13 @@ impl Search<'_> {
     }
 
     /// Takes `corner` in place of the highest one where its start is higher.
-    fn attempt(&mut self, corner: Corner) -> bool {
+    fn attempt(&mut self, mut corner: Corner) -> bool {
+        for (share, part) in corner.resistance.iter_mut().zip(&self.node.storage) {
+            // A resistance without a range stands at its most.
+            if part.esr_minimum >= part.esr * part.end_of_life_esr * part.cold_esr {
+                *share = 1.0;
+            }
+        }
         if corner == self.highest.corner {
             return false;
         }
