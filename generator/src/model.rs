@@ -2,6 +2,7 @@
 
 pub mod airtime;
 pub mod bank;
+pub(crate) mod branches;
 pub mod burst;
 pub mod dark;
 pub mod discharge;

@@ -23,7 +23,7 @@ pub struct Branch {
 /// Branches in parallel at the storage terminal, and what leaks there.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Bank {
-    /// One for each kind of capacitor.
+    /// One for each kind of capacitor; 1 to 32.
     pub branches: Vec<Branch>,
     /// Leakage and balance resistors together: a current proportional to the terminal voltage (S).
     pub leakage: Conductance,
@@ -175,65 +175,16 @@ impl Bank {
     /// a source settles at when the load is keyed from rest; the lower one is an unstable point of a constant-power
     /// load (docs/model.md, equation 6).
     pub fn terminal(&self, inner: &[f64], drain: &Drain) -> Option<Voltage> {
-        self.network()
-            .terminal(inner, drain)
-            .map(|(terminal_v, _)| volts(terminal_v))
-    }
-
-    /// Plain numbers for the integrator's inner loop.
-    pub(crate) fn network(&self) -> Network {
-        let conductance_s: Values = self
+        let source_a: f64 = self
             .branches
             .iter()
-            .map(|branch| branch.resistance.get::<ohm>().recip())
-            .collect();
-        let capacitance_f = self
-            .branches
-            .iter()
-            .map(|branch| branch.capacitance.get::<farad>())
-            .collect();
-        let slope_f_per_v = self.branches.iter().map(|branch| branch.slope.value).collect();
-        Network {
-            leakage_s: self.leakage.get::<siemens>(),
-            conductance_s,
-            capacitance_f,
-            slope_f_per_v,
-        }
-    }
-}
-
-/// A number for each branch. A bank with more than four kinds of capacitor is rare, and costs an allocation.
-pub(crate) type Values = smallvec::SmallVec<[f64; 4]>;
-
-/// A bank in plain SI numbers.
-#[derive(Clone, Debug)]
-pub(crate) struct Network {
-    /// 1/R of each branch.
-    pub(crate) conductance_s: Values,
-    /// Capacitance of each branch at 0 V.
-    capacitance_f: Values,
-    /// Rise of each branch's capacitance with voltage.
-    pub(crate) slope_f_per_v: Values,
-    /// Leakage at the terminal.
-    pub(crate) leakage_s: f64,
-}
-
-impl Network {
-    /// Capacitance of each branch at the voltage it stands at.
-    pub(crate) fn capacitance_f(&self, inner_v: &[f64]) -> Values {
-        let parts = self.capacitance_f.iter().zip(&self.slope_f_per_v).zip(inner_v);
-        parts
-            .map(|((capacitance, slope), inner)| capacitance + slope * inner)
-            .collect()
-    }
-
-    /// Terminal voltage, and G − P/v²: by how much load and leakage draw more there for each volt.
-    pub(crate) fn terminal(&self, inner_v: &[f64], drain: &Drain) -> Option<(f64, f64)> {
+            .zip(inner)
+            .map(|(branch, u)| branch.resistance.get::<ohm>().recip() * u)
+            .sum();
+        let conductances = self.branches.iter().map(|branch| branch.resistance.get::<ohm>().recip());
+        let total_s = conductances.sum::<f64>() + self.leakage.get::<siemens>();
         let (power_w, current_a) = (drain.power.get::<watt>(), drain.current.get::<ampere>());
-        let source_a: f64 = self.conductance_s.iter().zip(inner_v).map(|(g, u)| g * u).sum();
-        let total_s = self.conductance_s.iter().sum::<f64>() + self.leakage_s;
-        let terminal_v = terminal::voltage_v(total_s, source_a, power_w, current_a)?;
-        Some((terminal_v, self.leakage_s - power_w / (terminal_v * terminal_v)))
+        terminal::voltage_v(total_s, source_a, power_w, current_a).map(volts)
     }
 }
 

@@ -1,14 +1,9 @@
 //! How a bank discharges under a sequence of drains, integrated: any number of branches, any drain, leakage.
 //!
-//! The state is the voltage behind each branch's resistance. A bank of a ceramic beside a double-layer cell is
-//! stiff (time constants from microseconds to hours), so the integrator is a linearly implicit one: the
-//! four-stage Rosenbrock method of order 4 by Kaps and Rentrop with the coefficients of Shampine, "Implementation
-//! of Rosenbrock methods", ACM Transactions on Mathematical Software 8 (1982) 93-113 (coefficients from memory;
-//! the order is measured in a test, the result is held against the closed form here and against a circuit
-//! simulator and an ODE library in the tests crate).
+//! The step is that of `model/branches.rs`.
 
-use super::bank::Values;
-use crate::model::bank::{Bank, Network};
+use crate::model::bank::Bank;
+use crate::model::branches::{Branches, Drawn, Stepped, sized};
 use crate::model::drain::Drain;
 use crate::units::*;
 
@@ -54,28 +49,43 @@ pub struct Discharged {
 /// assert!((end.lowest - volts(2.7)).abs() < volts(1e-9));
 /// ```
 pub fn discharge(bank: &Bank, inner_v: &[f64], stretches: &[Stretch]) -> Option<Discharged> {
-    let network = bank.network();
-    let mut state_v = Values::from_slice(inner_v);
+    sized!(bank.branches.len(), sequence(bank, inner_v, stretches))
+}
+
+/// The same on a bank of at most `N` branches.
+fn sequence<const N: usize>(bank: &Bank, inner_v: &[f64], stretches: &[Stretch]) -> Option<Discharged> {
+    let branches = Branches::<N>::of(bank);
+    let mut state_v = Branches::<N>::state(inner_v);
     let mut lowest_v = f64::INFINITY;
     for stretch in stretches {
-        lowest_v = lowest_v.min(run(&network, &mut state_v, stretch)?);
+        lowest_v = lowest_v.min(run(&branches, &mut state_v, stretch)?);
     }
     Some(Discharged {
-        inner_v: state_v.into_vec(),
+        inner_v: state_v[..inner_v.len().min(N)].to_vec(),
         lowest: volts(lowest_v),
     })
 }
 
 /// Advances `state_v` over one stretch; the lowest terminal voltage under the stretch's peak drain.
-fn run(network: &Network, state_v: &mut Values, stretch: &Stretch) -> Option<f64> {
+fn run<const N: usize>(branches: &Branches<N>, state_v: &mut [f64; N], stretch: &Stretch) -> Option<f64> {
     let duration_s = stretch.duration.get::<second>();
-    let (mut lowest_v, _) = network.terminal(state_v, &stretch.peak)?;
+    let (drawn, peak) = (Drawn::from(&stretch.drain), Drawn::from(&stretch.peak));
+    let (mut lowest_v, _) = branches.terminal(state_v, peak)?;
     let mut left_s = duration_s;
     let mut step_s = duration_s;
     while left_s > 0.0 {
         step_s = step_s.min(left_s);
-        let Some((next_v, error_v)) = step(network, state_v, &stretch.drain, step_s) else {
-            if movement_v(network, state_v, &stretch.drain, step_s)? < COLLAPSED_V {
+        let now = branches.rates(state_v, drawn)?;
+        let stepped = branches
+            .step(state_v, &now, drawn, step_s)
+            .filter(|next| branches.terminal(&next.state_v, drawn).is_some());
+        let Some(Stepped {
+            state_v: next_v,
+            error_v,
+        }) = stepped
+        else {
+            let fastest = now.rate.iter().fold(0.0, |most: f64, rate| most.max(rate.abs()));
+            if step_s * fastest < COLLAPSED_V {
                 return None;
             }
             step_s /= 4.0;
@@ -93,175 +103,9 @@ fn run(network: &Network, state_v: &mut Values, stretch: &Stretch) -> Option<f64
         left_s -= step_s;
         step_s *= growth.clamp(1.0, 5.0);
         *state_v = next_v;
-        lowest_v = lowest_v.min(network.terminal(state_v, &stretch.peak)?.0);
+        lowest_v = lowest_v.min(branches.terminal(state_v, peak)?.0);
     }
     Some(lowest_v)
-}
-
-/// By how much the branches would move in a step at the present rates.
-fn movement_v(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Option<f64> {
-    let rates = rates(network, state_v, drain)?;
-    Some(
-        step_s
-            * rates
-                .rate
-                .iter()
-                .fold(0.0, |most: f64, rate| most.max(rate.abs())),
-    )
-}
-
-/// Rates of change of the inner voltages at one state.
-struct Rates {
-    rate: Values,
-    /// 1/(R·C) of each branch at this state.
-    per_s: Values,
-    /// By how much each branch's capacitance rises with its voltage, relative to itself (1/V).
-    bend_per_v: Values,
-    /// Derivative by the terminal voltage of the current that load and leakage draw there.
-    drawn_s: f64,
-}
-
-fn rates(network: &Network, state_v: &[f64], drain: &Drain) -> Option<Rates> {
-    let (terminal_v, drawn_s) = network.terminal(state_v, drain)?;
-    let capacitance_f = network.capacitance_f(state_v);
-    let per_s: Values = network
-        .conductance_s
-        .iter()
-        .zip(&capacitance_f)
-        .map(|(g, c)| g / c)
-        .collect();
-    // v − u from the currents and not as a difference, of which nothing is left where the resistance is as good as none.
-    let drawn_a = drain.power.get::<watt>() / terminal_v
-        + drain.current.get::<ampere>()
-        + network.leakage_s * terminal_v;
-    let all_s: f64 = network.conductance_s.iter().sum();
-    let rate = per_s
-        .iter()
-        .zip(state_v)
-        .map(|(per_s, u)| {
-            let from_others_a: f64 = network
-                .conductance_s
-                .iter()
-                .zip(state_v)
-                .map(|(g, other)| g * (other - u))
-                .sum();
-            per_s * (from_others_a - drawn_a) / all_s
-        })
-        .collect();
-    let bend_per_v = network
-        .slope_f_per_v
-        .iter()
-        .zip(&capacitance_f)
-        .map(|(slope, c)| slope / c)
-        .collect();
-    Some(Rates {
-        rate,
-        per_s,
-        bend_per_v,
-        drawn_s,
-    })
-}
-
-/// One Rosenbrock step: the new state and the largest difference to the embedded solution of order 3.
-fn step(network: &Network, state_v: &[f64], drain: &Drain, step_s: f64) -> Option<(Values, f64)> {
-    // Shampine's parameters for the method of Kaps and Rentrop; the system is autonomous.
-    const GAMMA: f64 = 0.5;
-    const A21: f64 = 2.0;
-    const A31: f64 = 48.0 / 25.0;
-    const A32: f64 = 6.0 / 25.0;
-    const C: [[f64; 3]; 3] = [
-        [-8.0, 0.0, 0.0],
-        [372.0 / 25.0, 12.0 / 5.0, 0.0],
-        [-112.0 / 125.0, -54.0 / 125.0, -2.0 / 5.0],
-    ];
-    const B: [f64; 4] = [19.0 / 9.0, 0.5, 25.0 / 108.0, 125.0 / 108.0];
-    const E: [f64; 4] = [17.0 / 54.0, 7.0 / 36.0, 0.0, 125.0 / 108.0];
-
-    let Rates {
-        rate: rate1,
-        per_s,
-        bend_per_v,
-        drawn_s,
-    } = rates(network, state_v, drain)?;
-    // The matrix 1/(γh) − J is a diagonal less a product of two vectors, since the branches meet in the terminal
-    // alone: solved in closed form (Sherman and Morrison 1950).
-    let beside: Values = rate1
-        .iter()
-        .zip(&bend_per_v)
-        .map(|(rate, bend)| 1.0 / (GAMMA * step_s) + rate * bend)
-        .collect();
-    let diagonal: Values = beside
-        .iter()
-        .zip(&per_s)
-        .map(|(beside, per_s)| beside + per_s)
-        .collect();
-    let answer_s = network.conductance_s.iter().sum::<f64>() + drawn_s;
-    let toward: Values = network
-        .conductance_s
-        .iter()
-        .map(|conductance| conductance / answer_s)
-        .collect();
-    let away: Values = per_s
-        .iter()
-        .zip(&diagonal)
-        .map(|(per_s, diagonal)| per_s / diagonal)
-        .collect();
-    // One less the product of the two vectors, as a sum without a difference of large terms.
-    let kept: f64 = toward
-        .iter()
-        .zip(beside.iter().zip(&diagonal))
-        .map(|(toward, (beside, diagonal))| toward * beside / diagonal)
-        .sum::<f64>()
-        + drawn_s / answer_s;
-    // A longer step than the load takes to run away from the bank: the linear system then has a solution that stands
-    // still at the edge of collapse.
-    if kept <= 0.0 {
-        return None;
-    }
-    let solve = |right: Values| -> Values {
-        let scaled: Values = right
-            .iter()
-            .zip(&diagonal)
-            .map(|(right, diagonal)| right / diagonal)
-            .collect();
-        let along: f64 = toward.iter().zip(&scaled).map(|(toward, x)| toward * x).sum();
-        let factor = along / kept;
-        scaled
-            .iter()
-            .zip(&away)
-            .map(|(x, away)| x + factor * away)
-            .collect()
-    };
-    let add = |base: &[f64], parts: &[(f64, &[f64])]| -> Values {
-        let mut sum = Values::from_slice(base);
-        for (weight, part) in parts {
-            sum.iter_mut()
-                .zip(*part)
-                .for_each(|(sum, part)| *sum += weight * part);
-        }
-        sum
-    };
-
-    let k1 = solve(rate1);
-    let rate2 = rates(network, &add(state_v, &[(A21, &k1)]), drain)?.rate;
-    let k2 = solve(add(&rate2, &[(C[0][0] / step_s, &k1)]));
-    let rate3 = rates(network, &add(state_v, &[(A31, &k1), (A32, &k2)]), drain)?.rate;
-    let k3 = solve(add(&rate3, &[(C[1][0] / step_s, &k1), (C[1][1] / step_s, &k2)]));
-    let k4 = solve(add(
-        &rate3,
-        &[
-            (C[2][0] / step_s, &k1),
-            (C[2][1] / step_s, &k2),
-            (C[2][2] / step_s, &k3),
-        ],
-    ));
-    let next_v = add(state_v, &[(B[0], &k1), (B[1], &k2), (B[2], &k3), (B[3], &k4)]);
-    let zero = Values::from_elem(0.0, state_v.len());
-    let error_v = add(&zero, &[(E[0], &k1), (E[1], &k2), (E[2], &k3), (E[3], &k4)])
-        .iter()
-        .fold(0.0, |largest: f64, error| largest.max(error.abs()));
-    network.terminal(&next_v, drain)?;
-    Some((next_v, error_v))
 }
 
 #[cfg(test)]
@@ -297,29 +141,6 @@ mod tests {
             peak: drain,
             duration: seconds(duration_s),
         }
-    }
-
-    /// Halving the step of a method of order 4 divides its error by 16; 12 is asked, since the steps are finite.
-    #[test]
-    fn the_method_has_order_four() {
-        let bank = bank(&[(0.1, 5.0), (0.02, 1.0)], 1e-3);
-        let drain = Drain {
-            power: watts(0.05),
-            current: amperes(1e-3),
-        };
-        let after = |steps: u32| {
-            let network = bank.network();
-            let mut state = Values::from_slice(&[3.0, 2.8]);
-            for _ in 0..steps {
-                state = step(&network, &state, &drain, 0.4 / f64::from(steps))
-                    .expect("no collapse")
-                    .0;
-            }
-            state[0]
-        };
-        let fine = after(4096);
-        let (coarse, half) = ((after(16) - fine).abs(), (after(32) - fine).abs());
-        assert!(coarse / half > 12.0, "{coarse} {half}");
     }
 
     /// Two capacitors joined at rest share their charge: 0.8 F at 3 V onto 0.2 F at 0 V end at 2.4 V.
