@@ -80,6 +80,19 @@ pub(crate) struct Rates<const N: usize> {
     pub(crate) drawn_s: f64,
     /// Terminal voltage.
     pub(crate) terminal_v: f64,
+    /// v − u of each branch.
+    pub(crate) across_v: [f64; N],
+}
+
+/// What a step lets pass: integrals over it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Passed {
+    /// ∫ Σ (u_k − v)²/R_k dt: lost in all series resistances.
+    pub(crate) lost_j: f64,
+    /// ∫ v dt.
+    pub(crate) terminal_vs: f64,
+    /// ∫ v² dt (V²·s).
+    pub(crate) terminal_v2s: f64,
 }
 
 /// A Rosenbrock step.
@@ -148,17 +161,18 @@ impl<const N: usize> Branches<N> {
         };
         // v − u from the currents and not as a difference, of which nothing is left where the resistance is as good as none.
         let drawn_a = by_power_a + drawn.current_a + self.leakage_s * terminal_v;
-        let rate = std::array::from_fn(|k| {
+        let across_v: [f64; N] = std::array::from_fn(|k| {
             let from_others_a: f64 = self
                 .conductance_s
                 .iter()
                 .zip(state_v)
                 .map(|(g, other)| g * (other - state_v[k]))
                 .sum();
-            per_s[k] * (from_others_a - drawn_a) / self.all_s
+            (from_others_a - drawn_a) / self.all_s
         });
         Some(Rates {
-            rate,
+            rate: std::array::from_fn(|k| per_s[k] * across_v[k]),
+            across_v,
             per_s,
             bend_per_v: std::array::from_fn(|k| self.slope_f_per_v[k] / capacitance_f[k]),
             drawn_s,
@@ -176,25 +190,80 @@ impl<const N: usize> Branches<N> {
         drawn: Drawn,
         step_s: f64,
     ) -> Option<Stepped<N>> {
+        self.step_with_passed(state_v, first, drawn, step_s)
+            .map(|(stepped, _)| stepped)
+    }
+
+    /// The same with what passes in the step, as further components of the same method: they have their own rates and
+    /// derivatives, and no state depends on them.
+    #[inline]
+    pub(crate) fn step_with_passed(
+        &self,
+        state_v: &[f64; N],
+        first: &Rates<N>,
+        drawn: Drawn,
+        step_s: f64,
+    ) -> Option<(Stepped<N>, Passed)> {
         let linear = Linear::of(self, first, step_s)?;
-        let rate = |at_v: &[f64; N]| self.rates(at_v, drawn).map(|rates| rates.rate);
         let k1 = linear.solve(first.rate);
-        let rate2 = rate(&sum(state_v, [(A21, &k1)]))?;
-        let k2 = linear.solve(sum(&rate2, [(C21 / step_s, &k1)]));
-        let rate3 = rate(&sum(state_v, [(A31, &k1), (A32, &k2)]))?;
-        let k3 = linear.solve(sum(&rate3, [(C31 / step_s, &k1), (C32 / step_s, &k2)]));
+        let middle = self.rates(&sum(state_v, [(A21, &k1)]), drawn)?;
+        let k2 = linear.solve(sum(&middle.rate, [(C21 / step_s, &k1)]));
+        let third = self.rates(&sum(state_v, [(A31, &k1), (A32, &k2)]), drawn)?;
+        let k3 = linear.solve(sum(&third.rate, [(C31 / step_s, &k1), (C32 / step_s, &k2)]));
         let k4 = linear.solve(sum(
-            &rate3,
+            &third.rate,
             [(C41 / step_s, &k1), (C42 / step_s, &k2), (C43 / step_s, &k3)],
         ));
         let next_v = sum(state_v, [(B[0], &k1), (B[1], &k2), (B[2], &k3), (B[3], &k4)]);
         let error_v = sum(&[0.0; N], [(E[0], &k1), (E[1], &k2), (E[2], &k3), (E[3], &k4)])
             .iter()
             .fold(0.0, |largest: f64, error| largest.max(error.abs()));
-        Some(Stepped {
+        let (p1, p2, p3) = (self.passing(first), self.passing(&middle), self.passing(&third));
+        let drawn_a: f64 = self
+            .conductance_s
+            .iter()
+            .zip(&first.across_v)
+            .map(|(g, across)| -g * across)
+            .sum();
+        // Derivatives by the state: those of the losses, and of v, that of v² being 2·v times the latter.
+        let losing: [f64; N] = std::array::from_fn(|k| {
+            -2.0 * (self.conductance_s[k] * first.across_v[k] + drawn_a * linear.toward[k])
+        });
+        let along = |of: &[f64; N], by: &[f64; N]| -> f64 { of.iter().zip(by).map(|(of, by)| of * by).sum() };
+        let solve = |right: [f64; 3], k: &[f64; N]| {
+            let terminal_v = along(&linear.toward, k);
+            let moved = [along(&losing, k), terminal_v, 2.0 * first.terminal_v * terminal_v];
+            std::array::from_fn(|part| GAMMA * step_s * (right[part] + moved[part]))
+        };
+        let q1: [f64; 3] = solve(p1, &k1);
+        let q2 = solve(sum(&p2, [(C21 / step_s, &q1)]), &k2);
+        let q3 = solve(sum(&p3, [(C31 / step_s, &q1), (C32 / step_s, &q2)]), &k3);
+        let parts = [(C41 / step_s, &q1), (C42 / step_s, &q2), (C43 / step_s, &q3)];
+        let q4 = solve(sum(&p3, parts), &k4);
+        let [lost_j, terminal_vs, terminal_v2s] =
+            sum(&[0.0; 3], [(B[0], &q1), (B[1], &q2), (B[2], &q3), (B[3], &q4)]);
+        let stepped = Stepped {
             state_v: next_v,
             error_v,
-        })
+        };
+        let passed = Passed {
+            lost_j,
+            terminal_vs,
+            terminal_v2s,
+        };
+        Some((stepped, passed))
+    }
+
+    /// Rates of the components of [`Passed`].
+    #[inline]
+    fn passing(&self, at: &Rates<N>) -> [f64; 3] {
+        let lost_w = self
+            .conductance_s
+            .iter()
+            .zip(&at.across_v)
+            .map(|(g, across)| g * across * across)
+            .sum();
+        [lost_w, at.terminal_v, at.terminal_v * at.terminal_v]
     }
 }
 

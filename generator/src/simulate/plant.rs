@@ -1,26 +1,26 @@
 //! Storage, converter and load at the terminal, over time: exact where a closed form exists, integrated under error control
 //! elsewhere.
 //!
-//! Branches that stand in parallel are taken together, C = ΣC and R = Σ R·(C_k/C)²: what the terminal sees once the
-//! branches fall at the same rate, which they do within the time constant of the faster ones (docs/model.md,
-//! section "Simulation"). The terminal answers at once: (u − v)/R = P/v + I + G·v, with the converter's power or
-//! current as a negative drain.
-//!
-//! The converter gives its power (P/v), is at its largest current, or holds the terminal at the overvoltage limit and spills
-//! the rest. Held, u nears the limit as an exponential; otherwise du/dt = (v − u)/(R·C) is integrated by the pair of
-//! order 3 and 2 of Bogacki and Shampine (Applied Mathematics Letters 2 (1989) 321-325), and the accounts with it.
+//! The terminal answers at once: Σ (u_k − v)/R_k = P/v + I + G·v, with the converter's power or current as a negative drain
+//! (docs/model.md, section "Simulation"). Behind it each branch goes its own way. A bank of one branch is not stiff and takes an
+//! explicit method (`plant/one.rs`), one of several a linearly implicit one (`plant/several.rs`).
+
+mod converter;
+mod held;
+mod one;
+mod several;
 
 use crate::model::bank::Bank;
+use crate::model::branches::MOST_BRANCHES;
 use crate::model::drain::Drain;
-use crate::model::terminal;
 use crate::node::Harvest;
 use crate::simulate::ledger::Ledger;
 use crate::units::*;
 
-/// Error allowed in one step (V): the larger of what the solution of order 2 says and of what the step's accounts miss. The
-/// solution of order 3 that is kept is better by far, and so the accounts of a run miss each other by less than a millionth,
-/// which every run asserts.
-const STEP_TOLERANCE_V: f64 = 2e-8;
+use converter::Converter;
+use one::One;
+use several::Several;
+
 /// A crossing is found to within this (V).
 const CROSSING_V: f64 = 1e-9;
 /// Halvings of a step that would reach any crossing: a stop, not a tuning.
@@ -29,8 +29,6 @@ const HALVINGS: u32 = 60;
 const COLLAPSED_V: f64 = 1e-10;
 /// Below this the energy of an error in the voltage is counted as at it (V): what empty storage holds does not matter.
 const LEAST_V: f64 = 1e-2;
-/// Part by which two roots that are equal may differ: rounding of a few operations.
-const ROUNDING: f64 = 1e-12;
 
 /// How an advance ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -45,372 +43,85 @@ pub enum End {
 
 /// The storage of one unit and its converter.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Plant {
-    /// Volts behind the series resistance.
-    u_v: f64,
-    capacitance_f: f64,
-    slope_f_per_v: f64,
-    /// 1/R.
-    conductance_s: f64,
-    /// 1/(R·C) where the capacitance does not rise.
-    per_s: f64,
-    leakage_s: f64,
-    efficiency: f64,
-    cold_efficiency: f64,
-    cold_start_v: f64,
-    overvoltage_v: f64,
-    maximum_a: f64,
-    /// Power that the source offers to the converter.
-    offered_w: f64,
-    /// The accounts since the start.
-    ledger: Ledger,
+pub struct Plant(Storage);
+
+/// By the number of branches; the larger ones are rare.
+#[derive(Clone, Debug, PartialEq)]
+enum Storage {
+    One(One),
+    Two(Several<2>),
+    Three(Several<3>),
+    Four(Several<4>),
+    Eight(Box<Several<8>>),
+    Most(Box<Several<MOST_BRANCHES>>),
 }
 
-/// What happens at the terminal at one moment.
-#[derive(Clone, Copy, Debug)]
-struct Terminal {
-    v_v: f64,
-    /// What the converter could give, and what it gives.
-    available_w: f64,
-    taken_w: f64,
-    mode: Mode,
-}
-
-/// What the converter does.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Mode {
-    /// It gives all its power.
-    Power { is_cold: bool },
-    /// It is at its largest current.
-    Current { is_cold: bool },
-    /// It holds the terminal at the overvoltage limit.
-    Held,
-    /// The terminal stands above the limit without it.
-    Stopped,
-}
-
-/// A drain in plain numbers.
-#[derive(Clone, Copy)]
-struct Plain {
-    power_w: f64,
-    current_a: f64,
-}
-
-/// A step that may be taken: its end, and what to book for it.
-struct Step {
-    u_v: f64,
-    error_v: f64,
-    terminal: Terminal,
-    spent_j: f64,
-    resistance_j: f64,
-    leaked_j: f64,
-    harvested_j: f64,
-    spilled_j: f64,
+/// The same for storage of one branch and of any other number.
+macro_rules! either {
+    ($storage:expr, $one:ident => $of_one:expr, $several:ident => $of_several:expr) => {
+        match $storage {
+            Storage::One($one) => $of_one,
+            Storage::Two($several) => $of_several,
+            Storage::Three($several) => $of_several,
+            Storage::Four($several) => $of_several,
+            Storage::Eight($several) => $of_several,
+            Storage::Most($several) => $of_several,
+        }
+    };
 }
 
 impl Plant {
-    /// The storage `bank` at rest at `start`, with the converter of `harvest`.
+    /// The storage `bank` of 1 to 32 branches at rest at `start`, with the converter of `harvest`.
     pub fn new(bank: &Bank, harvest: &Harvest, start: Voltage) -> Self {
-        let whole = bank.as_one(harvest.overvoltage);
-        let conductance_s = whole.resistance.get::<ohm>().recip();
-        let leakage_s = bank.leakage.get::<siemens>();
-        let mut plant = Self {
-            u_v: start.get::<volt>(),
-            capacitance_f: whole.capacitance.get::<farad>(),
-            slope_f_per_v: whole.slope.value,
-            conductance_s,
-            per_s: conductance_s / whole.capacitance.get::<farad>(),
-            leakage_s,
-            efficiency: harvest.converter_efficiency.get::<ratio>(),
-            cold_efficiency: harvest.cold_start_efficiency.get::<ratio>(),
-            cold_start_v: harvest.cold_start.get::<volt>(),
-            overvoltage_v: harvest.overvoltage.get::<volt>(),
-            maximum_a: harvest.maximum_current.get::<ampere>(),
-            offered_w: 0.0,
-            ledger: Ledger::default(),
-        };
-        plant.ledger.stored_start_j = plant.stored_j();
-        plant
+        let converter = Converter::new(harvest);
+        Self(match bank.branches.len() {
+            1 => Storage::One(One::new(bank, converter, start)),
+            2 => Storage::Two(Several::new(bank, converter, start)),
+            3 => Storage::Three(Several::new(bank, converter, start)),
+            4 => Storage::Four(Several::new(bank, converter, start)),
+            5..=8 => Storage::Eight(Box::new(Several::new(bank, converter, start))),
+            _ => Storage::Most(Box::new(Several::new(bank, converter, start))),
+        })
     }
 
     /// From now on the source offers this much to the converter.
     pub fn offer(&mut self, power_w: f64) {
-        self.offered_w = power_w;
+        either!(&mut self.0, one => one.converter.offered_w = power_w, several => several.converter.offered_w = power_w);
     }
 
-    /// Volts behind the series resistance.
+    /// Volts behind the series resistance, of several branches the mean over their conductances: where the terminal stands when
+    /// nothing is drawn.
     pub fn inner_v(&self) -> f64 {
-        self.u_v
+        either!(&self.0, one => one.u_v, several => several.mean_v())
+    }
+
+    /// Volts behind the resistance of each branch.
+    pub fn branches_v(&self) -> &[f64] {
+        either!(&self.0, one => std::slice::from_ref(&one.u_v), several => several.inner_v())
     }
 
     /// Terminal voltage under `drain`; `None` where storage cannot carry it.
     pub fn terminal_v(&self, drain: &Drain) -> Option<f64> {
-        self.terminal(self.u_v, &Plain::of(drain))
-            .map(|terminal| terminal.v_v)
+        let drawn = drain.into();
+        let terminal =
+            either!(&self.0, one => one.terminal(one.u_v, drawn), several => several.terminal(drawn));
+        terminal.map(|terminal| terminal.v_v)
     }
 
     /// The accounts up to now.
     pub fn ledger(&self) -> Ledger {
+        let (ledger, stored_end_j) = either!(&self.0, one => (one.ledger, one.stored_j()), several => (several.ledger, several.stored_j()));
         Ledger {
-            stored_end_j: self.stored_j(),
-            ..self.ledger
+            stored_end_j,
+            ..ledger
         }
-    }
-
-    fn stored_j(&self) -> f64 {
-        self.stored_at_j(self.u_v)
-    }
-
-    fn stored_at_j(&self, u_v: f64) -> f64 {
-        (self.capacitance_f / 2.0 + self.slope_f_per_v * u_v / 3.0) * u_v * u_v
     }
 
     /// Lets `duration_s` pass under `drain`, at most until the terminal falls below `lower_v` or rises to `upper_v`.
     /// Returns how it ended and how long it took.
     pub fn advance(&mut self, drain: &Drain, duration_s: f64, lower_v: f64, upper_v: f64) -> (End, f64) {
-        let drain = Plain::of(drain);
-        let mut left_s = duration_s;
-        let mut step_s = duration_s;
-        let Some(mut now) = self.terminal(self.u_v, &drain) else {
-            return (End::Below, 0.0);
-        };
-        loop {
-            if now.v_v < lower_v {
-                return (End::Below, duration_s - left_s);
-            }
-            if now.v_v >= upper_v {
-                return (End::Above, duration_s - left_s);
-            }
-            if left_s <= 0.0 {
-                return (End::Time, duration_s);
-            }
-            if now.mode == Mode::Held {
-                self.hold(&drain, &now, left_s);
-                return (End::Time, duration_s);
-            }
-            step_s = step_s.min(left_s);
-            let Some(step) = self.step(&drain, &now, step_s) else {
-                if self.rate(self.u_v, now.v_v).abs() * step_s < COLLAPSED_V {
-                    return (End::Below, duration_s - left_s);
-                }
-                step_s /= 4.0;
-                continue;
-            };
-            let growth = |error_v: f64| 0.9 * libm::cbrt(STEP_TOLERANCE_V / error_v);
-            if step.error_v > STEP_TOLERANCE_V {
-                step_s *= growth(step.error_v).clamp(0.1, 0.9);
-                continue;
-            }
-            let error_v = step.error_v;
-            let is_beyond = |end: &Terminal| end.v_v < lower_v || end.v_v >= upper_v || end.mode != now.mode;
-            let (taken, taken_s) = if is_beyond(&step.terminal) {
-                self.up_to(&drain, &now, step, step_s, is_beyond)
-            } else {
-                (step, step_s)
-            };
-            left_s -= taken_s;
-            now = taken.terminal;
-            self.book(&taken);
-            // Most stretches take one step: the root is spared where no other follows.
-            if left_s > 0.0 {
-                step_s *= if error_v > 0.0 {
-                    growth(error_v).clamp(1.0, 5.0)
-                } else {
-                    5.0
-                };
-            }
-        }
-    }
-
-    /// The shortest step that ends beyond a limit, found by halving `step`, which does.
-    fn up_to(
-        &self,
-        drain: &Plain,
-        now: &Terminal,
-        mut step: Step,
-        mut step_s: f64,
-        is_beyond: impl Fn(&Terminal) -> bool,
-    ) -> (Step, f64) {
-        let (mut inside_s, mut inside_v) = (0.0, self.u_v);
-        for _ in 0..HALVINGS {
-            if (step.u_v - inside_v).abs() <= CROSSING_V {
-                break;
-            }
-            let middle_s = inside_s + (step_s - inside_s) / 2.0;
-            let Some(middle) = self.step(drain, now, middle_s) else {
-                break;
-            };
-            if is_beyond(&middle.terminal) {
-                (step, step_s) = (middle, middle_s);
-            } else {
-                (inside_s, inside_v) = (middle_s, middle.u_v);
-            }
-        }
-        (step, step_s)
-    }
-
-    /// One step of the pair of Bogacki and Shampine in the converter's present state; `None` where storage cannot carry the
-    /// drain.
-    fn step(&self, drain: &Plain, now: &Terminal, step_s: f64) -> Option<Step> {
-        let u1_v = self.u_v;
-        let k1 = self.rate(u1_v, now.v_v);
-        let u2_v = u1_v + step_s / 2.0 * k1;
-        let middle = self.in_mode(now.mode, u2_v, drain)?;
-        let k2 = self.rate(u2_v, middle.v_v);
-        let u3_v = u1_v + step_s * 0.75 * k2;
-        let third = self.in_mode(now.mode, u3_v, drain)?;
-        let k3 = self.rate(u3_v, third.v_v);
-        let u_v = u1_v + step_s * (2.0 * k1 + 3.0 * k2 + 4.0 * k3) / 9.0;
-        let last = self.in_mode(now.mode, u_v, drain)?;
-        let k4 = self.rate(u_v, last.v_v);
-        let estimate_v =
-            (step_s * (-5.0 / 72.0 * k1 + 1.0 / 12.0 * k2 + 1.0 / 9.0 * k3 - 1.0 / 8.0 * k4)).abs();
-        // The quadrature of the same method: weights 2/9, 1/3 and 4/9 on its three stages.
-        let ninth_s = step_s / 9.0;
-        let sum = |a: f64, b: f64, c: f64| ninth_s * (2.0 * a + 3.0 * b + 4.0 * c);
-        let lost_w = |u_v: f64, v_v: f64| (u_v - v_v) * (u_v - v_v) * self.conductance_s;
-        let resistance_j = sum(
-            lost_w(u1_v, now.v_v),
-            lost_w(u2_v, middle.v_v),
-            lost_w(u3_v, third.v_v),
-        );
-        let terminal_vs = sum(now.v_v, middle.v_v, third.v_v);
-        let terminal_v2s = sum(now.v_v * now.v_v, middle.v_v * middle.v_v, third.v_v * third.v_v);
-        let spent_j = resistance_j + drain.power_w * step_s + drain.current_a * terminal_vs;
-        let leaked_j = self.leakage_s * terminal_v2s;
-        let harvested_j = step_s * now.available_w;
-        let spilled_j = match now.mode {
-            Mode::Power { .. } => 0.0,
-            _ => harvested_j - sum(now.taken_w, middle.taken_w, third.taken_w),
-        };
-        // The estimate crosses zero at some lengths, as for an exponential at its time constant; the step's own accounts, which
-        // know nothing of it, then show the error.
-        let miss_j =
-            self.stored_at_j(u1_v) + harvested_j - spent_j - spilled_j - leaked_j - self.stored_at_j(u_v);
-        let charge_c = (self.capacitance_f + self.slope_f_per_v * u1_v) * u1_v.max(LEAST_V);
-        Some(Step {
-            u_v,
-            error_v: estimate_v.max(miss_j.abs() / charge_c),
-            terminal: self.terminal(u_v, drain)?,
-            spent_j,
-            resistance_j,
-            leaked_j,
-            harvested_j,
-            spilled_j,
-        })
-    }
-
-    fn book(&mut self, step: &Step) {
-        self.u_v = step.u_v;
-        self.ledger.spent_j += step.spent_j;
-        self.ledger.resistance_j += step.resistance_j;
-        self.ledger.leaked_j += step.leaked_j;
-        self.ledger.harvested_j += step.harvested_j;
-        self.ledger.spilled_j += step.spilled_j;
-    }
-
-    /// The terminal is held at the limit V: V − u falls as an exponential with the time constant R·C. What the converter
-    /// gives is what that takes.
-    fn hold(&mut self, drain: &Plain, now: &Terminal, time_s: f64) {
-        let limit_v = self.overvoltage_v;
-        let capacitance_f = self.capacitance_f + self.slope_f_per_v * self.u_v;
-        let before_j = self.stored_j();
-        let gap_v = limit_v - self.u_v;
-        let decay = libm::exp(-time_s * self.conductance_s / capacitance_f);
-        self.u_v = limit_v - gap_v * decay;
-        let resistance_j = capacitance_f / 2.0 * gap_v * gap_v * (1.0 - decay * decay);
-        let load_j = (drain.power_w + limit_v * drain.current_a) * time_s;
-        let leaked_j = limit_v * limit_v * self.leakage_s * time_s;
-        let taken_j = self.stored_j() - before_j + resistance_j + load_j + leaked_j;
-        self.ledger.spent_j += load_j + resistance_j;
-        self.ledger.resistance_j += resistance_j;
-        self.ledger.leaked_j += leaked_j;
-        self.ledger.harvested_j += now.available_w * time_s;
-        self.ledger.spilled_j += now.available_w * time_s - taken_j;
-    }
-
-    /// du/dt.
-    fn rate(&self, u_v: f64, v_v: f64) -> f64 {
-        if self.slope_f_per_v == 0.0 {
-            return (v_v - u_v) * self.per_s;
-        }
-        (v_v - u_v) * self.conductance_s / (self.capacitance_f + self.slope_f_per_v * u_v)
-    }
-
-    /// The terminal with `u_v` behind the resistance, the converter in the state that belongs to it.
-    fn terminal(&self, u_v: f64, drain: &Plain) -> Option<Terminal> {
-        let is_cold = u_v < self.cold_start_v;
-        if self.offered_w > 0.0 {
-            let mut charging = self.in_mode(Mode::Power { is_cold }, u_v, drain);
-            if charging.is_some_and(|power| power.available_w > self.maximum_a * power.v_v) {
-                // A root where the converter has not the power for that current is none: the load pulls the terminal down.
-                charging = self
-                    .in_mode(Mode::Current { is_cold }, u_v, drain)
-                    .filter(|current| self.maximum_a * current.v_v <= current.available_w * (1.0 + ROUNDING));
-            }
-            let charging = charging?;
-            if charging.v_v < self.overvoltage_v {
-                return Some(charging);
-            }
-        }
-        let bare = self.in_mode(Mode::Stopped, u_v, drain);
-        match bare {
-            Some(bare) if bare.v_v >= self.overvoltage_v => Some(bare),
-            _ if self.offered_w > 0.0 => self.in_mode(Mode::Held, u_v, drain),
-            bare => bare.map(|bare| Terminal {
-                mode: Mode::Power { is_cold },
-                ..bare
-            }),
-        }
-    }
-
-    /// The terminal with the converter in a given state: the upper root of (u − v)/R = P/v + I + G·v.
-    fn in_mode(&self, mode: Mode, u_v: f64, drain: &Plain) -> Option<Terminal> {
-        let is_cold = match mode {
-            Mode::Power { is_cold } | Mode::Current { is_cold } => is_cold,
-            Mode::Held | Mode::Stopped => u_v < self.cold_start_v,
-        };
-        let available_w = self.offered_w
-            * if is_cold {
-                self.cold_efficiency
-            } else {
-                self.efficiency
-            };
-        let (given_w, given_a) = match mode {
-            Mode::Power { .. } => (available_w, 0.0),
-            Mode::Current { .. } => (0.0, self.maximum_a),
-            Mode::Stopped => (0.0, 0.0),
-            Mode::Held => {
-                let v_v = self.overvoltage_v;
-                return Some(Terminal {
-                    v_v,
-                    available_w,
-                    taken_w: available_w,
-                    mode,
-                });
-            }
-        };
-        let v_v = terminal::voltage_v(
-            self.conductance_s + self.leakage_s,
-            u_v * self.conductance_s,
-            drain.power_w - given_w,
-            drain.current_a - given_a,
-        )?;
-        Some(Terminal {
-            v_v,
-            available_w,
-            taken_w: given_w + given_a * v_v,
-            mode,
-        })
-    }
-}
-
-impl Plain {
-    fn of(drain: &Drain) -> Self {
-        Self {
-            power_w: drain.power.get::<watt>(),
-            current_a: drain.current.get::<ampere>(),
-        }
+        let drawn = drain.into();
+        either!(&mut self.0, one => one.advance(drawn, duration_s, lower_v, upper_v), several => several.advance(drawn, duration_s, lower_v, upper_v))
     }
 }
 
