@@ -19,7 +19,7 @@ use crate::model::terminal;
 use crate::units::*;
 
 /// Most branches that a bank is integrated with; the reader of node files allows no more.
-pub const MOST_BRANCHES: usize = 32;
+pub(crate) const MOST_BRANCHES: usize = 32;
 
 /// Calls `$run::<N>($arguments…)` with the least size N that holds `$count` branches.
 macro_rules! sized {
