@@ -21,7 +21,7 @@ use crate::income::light::Light;
 use crate::model::bank::{Bank, Wear};
 use crate::model::drain::Drain;
 use crate::model::load::Load;
-use crate::model::passage::{Mean, Storage};
+use crate::model::passage::{Cycle, Storage};
 use crate::node::{Action, Node};
 use crate::rounding;
 use crate::thresholds::Thresholds;
@@ -96,7 +96,7 @@ impl Dark {
     /// The worst corner from full, reporting at the slowest pace.
     pub fn reporting(node: &Node, thresholds: &Thresholds) -> Self {
         let unit = Unit::of(node, thresholds, Corner::Worst);
-        let storage = Storage::dark(&unit.bank, thresholds.overvoltage);
+        let storage = unit.storage(thresholds.overvoltage);
         row(&unit, thresholds, &storage, Doing::Reporting(At::Slowest)).from_full
     }
 }
@@ -138,6 +138,8 @@ pub struct Survival {
 struct Unit<'a> {
     node: &'a Node,
     bank: Bank,
+    /// The bank that the transmit threshold was found on, where the worst is looked for.
+    corner: Option<Bank>,
     excess: Ratio,
     transmit: Action,
     floor: Voltage,
@@ -151,6 +153,7 @@ impl<'a> Unit<'a> {
             Corner::Typical => Self {
                 node,
                 bank: Bank::of_node(node, Wear::NONE),
+                corner: None,
                 excess: fraction(0.0),
                 transmit: node.transmit.first_try(),
                 floor: node
@@ -163,6 +166,7 @@ impl<'a> Unit<'a> {
             Corner::Worst => Self {
                 node,
                 bank: thresholds.corner.clone(),
+                corner: Some(thresholds.transmit.bank.clone()),
                 excess: node.margins.load,
                 transmit: node.transmit.clone(),
                 floor: thresholds.floor,
@@ -184,26 +188,33 @@ impl<'a> Unit<'a> {
         Load::node_asleep(self.node, current, seconds(1.0), self.excess).drain
     }
 
-    /// The mean load and the time between two actions.
-    fn mean(&self, doing: Doing) -> (Mean, Option<Time>) {
+    /// The bank in the dark, with the one that its actions are run on.
+    fn storage(&self, full: Voltage) -> Storage {
+        let storage = Storage::dark(&self.bank, full);
+        match &self.corner {
+            Some(corner) => storage.and_run_on(corner),
+            None => storage,
+        }
+    }
+
+    /// What is done over and over, and the time between two actions.
+    fn cycle(&self, doing: Doing) -> (Cycle, Option<Time>) {
         let asleep = self.asleep(self.node.sleep_current);
         let pacing = &self.node.policy;
         let period = |at| match at {
             At::Slowest => pacing.slowest,
             At::Fastest => pacing.fastest,
         };
+        let repeated = |actions: &[(&Load, u32)], period: Time| {
+            (Cycle::repeated(actions, period, asleep, self.floor), Some(period))
+        };
         let measure = self.load(&self.node.measure);
         match doing {
-            Doing::Sleeping => (Mean::of(asleep), None),
-            Doing::Measuring(at) => {
-                let period = period(at) / f64::from(pacing.batch);
-                (Mean::repeated(&[&measure], period, asleep), Some(period))
-            }
+            Doing::Sleeping => (Cycle::steady(asleep), None),
+            Doing::Measuring(at) => repeated(&[(&measure, 1)], period(at) / f64::from(pacing.batch)),
             Doing::Reporting(at) => {
                 let transmit = self.load(&self.transmit);
-                let samples = (0..pacing.batch).map(|_| &measure);
-                let loads: Vec<&Load> = samples.chain([&transmit]).collect();
-                (Mean::repeated(&loads, period(at), asleep), Some(period(at)))
+                repeated(&[(&measure, pacing.batch), (&transmit, 1)], period(at))
             }
         }
     }
@@ -224,7 +235,7 @@ impl Survival {
     pub fn of(node: &Node, thresholds: &Thresholds, corner: Corner) -> Self {
         let unit = Unit::of(node, thresholds, corner);
         let full = thresholds.overvoltage;
-        let storage = Storage::dark(&unit.bank, full);
+        let storage = unit.storage(full);
         let rows = Doing::ALL
             .into_iter()
             .map(|doing| row(&unit, thresholds, &storage, doing))
@@ -246,8 +257,8 @@ impl Survival {
 }
 
 fn row(unit: &Unit<'_>, thresholds: &Thresholds, storage: &Storage, doing: Doing) -> Row {
-    let (mean, period) = unit.mean(doing);
-    let asleep = Mean::of(unit.asleep(unit.node.sleep_current));
+    let (cycle, period) = unit.cycle(doing);
+    let asleep = Cycle::steady(unit.asleep(unit.node.sleep_current));
     let stops = match doing {
         Doing::Sleeping => None,
         Doing::Measuring(_) => Some(thresholds.measure.decide_mv),
@@ -258,7 +269,7 @@ fn row(unit: &Unit<'_>, thresholds: &Thresholds, storage: &Storage, doing: Doing
         let acts_down_to = stops.map_or(from, |stops_mv| rounding::from_millivolts(stops_mv).min(from));
         // A bank that cannot carry the load above its threshold does not act at all.
         let acting = if acts_down_to > unit.floor {
-            storage.passage(&mean, from, acts_down_to).unwrap_or(never)
+            storage.passage(&cycle, from, acts_down_to).unwrap_or(never)
         } else {
             never
         };
@@ -280,7 +291,7 @@ fn row(unit: &Unit<'_>, thresholds: &Thresholds, storage: &Storage, doing: Doing
         from_full: dark(thresholds.overvoltage),
         from_threshold: dark(unit.threshold),
         light: storage
-            .net(&mean, unit.threshold)
+            .net(&cycle, unit.threshold)
             .and_then(|net| light(unit, -net)),
     }
 }
@@ -304,7 +315,7 @@ fn light(unit: &Unit<'_>, drawn: Current) -> Option<Light> {
 
 /// The sleeping current that halves the time asleep from full, found by halving a range: more current is never longer.
 fn halving(unit: &Unit<'_>, storage: &Storage, full: Voltage) -> Option<Current> {
-    let time = |current: Current| storage.passage(&Mean::of(unit.asleep(current)), full, unit.floor);
+    let time = |current: Current| storage.passage(&Cycle::steady(unit.asleep(current)), full, unit.floor);
     let now = unit.node.sleep_current;
     let half = time(now)? / 2.0;
     let (mut low, mut high) = (now, now.max(amperes(1e-6)) * MOST_TIMES);

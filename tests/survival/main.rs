@@ -19,6 +19,8 @@ use millpond::units::*;
 use millpond_tests::tool::{self, Tool};
 
 const EXAMPLES: [&str; 3] = ["crack-gauge", "display-case", "pump-bearing"];
+/// A node of three kinds of capacitor, of which one carries a pulse that all as one could not.
+const SEVERAL: &str = include_str!("stream-gauge.toml");
 /// What the times may differ by: the promise of docs/validation.md.
 const AGREED: f64 = 0.01;
 /// The simulator looks at least so often.
@@ -54,6 +56,18 @@ fn main() {
         what,
         |ngspice| reporting(ngspice, &node("crack-gauge")?),
     ));
+    for (kind, check) in [
+        ("asleep", asleep as fn(&Tool, &Node) -> Result<(), Failed>),
+        ("charging", charging),
+        ("reporting", reporting),
+    ] {
+        trials.push(tool::trial(
+            format!("stream-gauge {kind}"),
+            ngspice.as_ref(),
+            what,
+            move |ngspice| check(ngspice, &NodeFile::parse("stream-gauge", SEVERAL, "")?.node),
+        ));
+    }
     libtest_mimic::run(&Arguments::from_args(), trials).exit();
 }
 
@@ -108,7 +122,7 @@ fn reporting(ngspice: &Tool, node: &Node) -> Result<(), Failed> {
     }
     let mut circuit = Circuit::of(&thresholds.corner, survival.full.get::<volt>());
     circuit.draw(&drains);
-    // Behind the resistance, which pulses do not shake: the crossing is that of the charge.
+    // Behind the largest resistance, which pulses shake least: the crossing is that of the charge.
     let decide_v = f64::from(thresholds.transmit.decide_mv) / 1e3;
     circuit.look_at = "n0";
     let seen_s = circuit.crossing_s(ngspice, end_s, "FALL", decide_v)?;

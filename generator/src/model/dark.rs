@@ -24,7 +24,8 @@ const RULE: [(f64, f64); 5] = [
 /// t = ∫ C(v)/(P/v + I + G·v) dv        from `to` to `from`
 /// ```
 ///
-/// Series resistance is left out: a sleeping node's microamperes leave microvolts on it. Source: charge balance at the terminal;
+/// Series resistance is left out: a sleeping node's microamperes leave microvolts on it. So is what a slow branch that is not at rest
+/// at the start gives or takes. Source: charge balance at the terminal;
 /// docs/model.md, equation 46.
 ///
 /// ```

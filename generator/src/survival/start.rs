@@ -3,7 +3,8 @@
 use crate::income::light::Light;
 use crate::model::bank::Bank;
 use crate::model::discharge::{Stretch, discharge};
-use crate::model::passage::{Mean, Storage};
+use crate::model::passage::{Cycle, Storage};
+use crate::model::rest;
 use crate::node::Node;
 use crate::rounding;
 use crate::simulate::part::Part;
@@ -32,9 +33,9 @@ impl Recharge {
         let offered = light.power(&node.harvest.source)?;
         let part = Part::nominal(node);
         let storage = Storage::lit(&part.bank, &node.harvest, offered);
-        let asleep = Mean::of(part.asleep.drain);
+        let asleep = Cycle::steady(part.asleep.drain);
         let empty = volts(0.0);
-        let nothing = Mean::nothing();
+        let nothing = Cycle::nothing();
         let connect = storage.inner_at(&nothing_drawn(), volts(part.connect_v));
         let connected = rise(&storage, &nothing, empty, connect);
         let full_at = storage.inner_at(&part.asleep.drain, thresholds.overvoltage);
@@ -71,7 +72,7 @@ fn nothing_drawn() -> crate::model::drain::Drain {
 }
 
 /// Upwards only: a storage that would have to fall is there already.
-fn rise(storage: &Storage, load: &Mean, from: Voltage, to: Voltage) -> Option<Time> {
+fn rise(storage: &Storage, load: &Cycle, from: Voltage, to: Voltage) -> Option<Time> {
     if to <= from {
         return Some(seconds(0.0));
     }
@@ -80,50 +81,11 @@ fn rise(storage: &Storage, load: &Mean, from: Voltage, to: Voltage) -> Option<Ti
 
 /// Where a bank at rest stands after these stretches, without income; `None` where it cannot carry them.
 fn after(bank: &Bank, from: Voltage, stretches: &[Stretch]) -> Option<Voltage> {
-    let rest = vec![from.get::<volt>(); bank.branches.len()];
-    let end = discharge(bank, &rest, stretches)?;
-    Some(shared(bank, &end.inner_v))
-}
-
-/// Where branches with `inner_v` volts each come to rest: Σ C0·u + k/2·u² keeps the charge that they have together.
-fn shared(bank: &Bank, inner_v: &[f64]) -> Voltage {
-    let (mut charge_c, mut empty_f, mut slope_f_per_v) = (0.0, 0.0, 0.0);
-    for (branch, inner_v) in bank.branches.iter().zip(inner_v) {
-        let (c0, slope) = (branch.capacitance.get::<farad>(), branch.slope.value);
-        charge_c += (c0 + slope / 2.0 * inner_v) * inner_v;
-        empty_f += c0;
-        slope_f_per_v += slope;
-    }
-    let root = (empty_f * empty_f + 2.0 * slope_f_per_v * charge_c).sqrt();
-    volts(2.0 * charge_c / (empty_f + root))
+    let before_v = vec![from.get::<volt>(); bank.branches.len()];
+    let end = discharge(bank, &before_v, stretches)?;
+    Some(rest::shared(bank, &end.inner_v))
 }
 
 fn lasting(stretches: &[Stretch]) -> Time {
     stretches.iter().map(|stretch| stretch.duration).sum()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::model::bank::Branch;
-    use approx::assert_relative_eq;
-
-    /// Rounding of a root.
-    const ROUNDING: f64 = 1e-14;
-
-    /// By hand: 1 F at 2 V and 1 F + 1 F/V at 1 V have 2 C and 1.5 C; 2·u + u²/2 = 3.5 at √11 − 2.
-    #[test]
-    fn branches_share_the_charge_of_a_rising_capacitance() {
-        let branch = |slope| Branch {
-            capacitance: farads(1.0),
-            slope: farads_per_volt(slope),
-            resistance: ohms(1.0),
-        };
-        let bank = Bank {
-            branches: vec![branch(0.0), branch(1.0)],
-            leakage: siemenses(0.0),
-        };
-        let voltage = shared(&bank, &[2.0, 1.0]);
-        assert_relative_eq!(voltage.get::<volt>(), 11f64.sqrt() - 2.0, max_relative = ROUNDING);
-    }
 }

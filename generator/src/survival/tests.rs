@@ -1,6 +1,8 @@
 use super::*;
 use crate::income::Income;
-use crate::node;
+use crate::model::discharge::{Stretch, discharge};
+use crate::model::rest;
+use crate::node::{self, Capacitor, Extent};
 use crate::simulate::part::Part;
 use crate::simulate::plant::{End, Plant};
 use crate::simulate::rule::Flashed;
@@ -101,6 +103,86 @@ fn dark_hours_equal_the_simulated_ones() {
                 );
             }
         }
+    }
+}
+
+/// The pump's node with cells of much resistance, two kinds of like size, and a small capacitor that carries a pulse of 90 mA.
+fn several() -> Node {
+    let mut node = node::example("pump-bearing");
+    node.storage[0].leakage = amperes(1e-6);
+    node.storage[0].balance_resistor = None;
+    let cell = node.storage[0].clone();
+    node.storage[0].capacitance = farads(0.8);
+    node.storage[0].esr = ohms(12.0);
+    node.storage.insert(
+        1,
+        Capacitor {
+            capacitance: farads(0.6),
+            esr: ohms(25.0),
+            ..cell
+        },
+    );
+    node.storage[2].capacitance = farads(10e-3);
+    node.transmit.attempts = 1;
+    let send = &mut node.transmit.phases[1];
+    (send.current, send.peak_current) = (amperes(90e-3), amperes(90e-3));
+    node.measure.phases[0].extent = Extent::Fixed(seconds(50e-3));
+    node.policy.slowest = seconds(600.0);
+    node.policy.batch = 1;
+    node
+}
+
+/// A unit whose one branch could not carry its report lives as long as its bank does branch by branch, period by period, in both
+/// corners: to half a percent and a period.
+#[test]
+fn a_pulse_that_one_branch_carries_counts_branch_by_branch() {
+    let node = several();
+    for corner in [Corner::Typical, Corner::Worst] {
+        let (thresholds, survival) = survival(&node, corner);
+        let unit = Unit::of(&node, &thresholds, corner);
+        let period_s = node.policy.slowest.get::<second>();
+        let (measure, transmit) = (unit.load(&node.measure), unit.load(&unit.transmit));
+        let between = Load::node_asleep(
+            &node,
+            node.sleep_current,
+            node.policy.slowest - measure.duration - transmit.duration,
+            unit.excess,
+        );
+        let actions = measure.stretches.iter().chain(&transmit.stretches);
+        let stretches: Vec<Stretch> = actions.copied().chain([between]).collect();
+        let decide =
+            rounding::from_millivolts(thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv));
+        let rest_v = |at: Voltage| vec![at.get::<volt>(); unit.bank.branches.len()];
+        let (mut inner_v, mut acted_s) = (rest_v(thresholds.overvoltage), 0.0);
+        while rest::shared(&unit.bank, &inner_v) > decide {
+            inner_v = discharge(&unit.bank, &inner_v, &stretches)
+                .expect("carried")
+                .inner_v;
+            acted_s += period_s;
+        }
+        let dark = survival
+            .row(Doing::Reporting(At::Slowest))
+            .expect("a row")
+            .from_full;
+        let said_s = dark.acting.get::<second>();
+        assert!(
+            (said_s - acted_s).abs() < AGREED * acted_s + period_s,
+            "{corner:?}: {said_s} {acted_s}"
+        );
+        assert!(
+            acted_s > 50.0 * period_s,
+            "{corner:?}: too short to tell, {acted_s}"
+        );
+        assert!(dark.alive > Some(dark.acting));
+        // As one branch the same bank does not act at all.
+        let lumped = Bank {
+            branches: vec![unit.bank.as_one(thresholds.overvoltage)],
+            leakage: unit.bank.leakage,
+        };
+        let (cycle, _) = unit.cycle(Doing::Reporting(At::Slowest));
+        let passage =
+            Storage::dark(&lumped, thresholds.overvoltage).passage(&cycle, thresholds.overvoltage, decide);
+        assert_eq!(passage, None, "{corner:?}");
     }
 }
 
