@@ -10,5 +10,5 @@ pub mod drain;
 pub mod load;
 pub mod passage;
 pub mod reading;
-pub(crate) mod rest;
+pub mod rest;
 pub(crate) mod terminal;
