@@ -14,6 +14,7 @@
 //! | `_s` | whole seconds | `u16`, or `u32` for elapsed times |
 //! | `_uj` | microjoule | `u32` |
 //! | `_uw` | microwatt | `u32` |
+//! | `_ticks` | ticks of a counter that [`Ticks`] knows | `u32` |
 //!
 //! No float, no allocation, no panic, no recursion and no division anywhere outside the tests; the longest
 //! loop of a decision is over the [`PACE_ROWS`] rows of the pace table, that of a plan over [`AHEAD_SLOTS`] slots.
