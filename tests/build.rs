@@ -11,7 +11,9 @@ use std::path::PathBuf;
 use millpond::emit::{self, Constants, DecideCounts, EmittedPlan};
 use millpond::generated::Refusal;
 use millpond::input::LoadError;
-use millpond_policy::{Costs, EnergyModel, PACE_ROWS, PaceRow, Plan, Policy, PolicyParts, Sense, WhenFull};
+use millpond_policy::{
+    Costs, EnergyModel, PACE_ROWS, PaceRow, Plan, Policy, PolicyParts, Sense, SenseKind, WhenFull,
+};
 
 /// Every warning that a firmware project may turn on is an error here.
 const WARNINGS: [&str; 7] = [
@@ -57,14 +59,20 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 /// The nodes on which C and Rust must agree: the three examples, each with another rule for a full backlog, and two at the
-/// ends of every range.
-fn nodes() -> Result<[Constants; 5], Box<dyn Error>> {
+/// ends of every range; of those that read a reference against their supply, one as it is built and one at the ends.
+fn nodes() -> Result<[Constants; 7], Box<dyn Error>> {
     Ok([
         example("crack-gauge", WhenFull::ThinEvenly)?,
         example("pump-bearing", WhenFull::KeepNewest)?,
         example("display-case", WhenFull::KeepOldest)?,
         node("smallest", WhenFull::ThinEvenly, smallest()),
         node("largest", WhenFull::ThinEvenly, largest()),
+        node("supply-read", WhenFull::KeepNewest, supply_read(4_915_200, 4_095)),
+        node(
+            "supply-read-largest",
+            WhenFull::KeepOldest,
+            supply_read(u32::MAX, u16::MAX),
+        ),
     ])
 }
 
@@ -144,6 +152,19 @@ fn node(name: &str, when_full: WhenFull, parts: PolicyParts) -> Constants {
     }
 }
 
+/// The example, reading a reference against its supply: 1.2 V in 12 bits are 1200 mV · 4096.
+fn supply_read(count_scale: u32, maximum_count: u16) -> PolicyParts {
+    PolicyParts {
+        sense: Sense {
+            kind: SenseKind::Reference,
+            count_scale,
+            count_shift: 0,
+            maximum_count,
+        },
+        ..*Policy::EXAMPLE.parts()
+    }
+}
+
 /// The least of everything that the rules allow.
 fn smallest() -> PolicyParts {
     PolicyParts {
@@ -169,6 +190,7 @@ fn smallest() -> PolicyParts {
             sleep_uw: 0,
         },
         sense: Sense {
+            kind: SenseKind::Divider,
             count_scale: 0,
             count_shift: 0,
             maximum_count: 0,
@@ -203,6 +225,7 @@ fn largest() -> PolicyParts {
             sleep_uw: u32::MAX,
         },
         sense: Sense {
+            kind: SenseKind::Divider,
             count_scale: 65_537,
             count_shift: 15,
             maximum_count: 65_535,

@@ -13,7 +13,7 @@ pub use sensing::settling;
 
 use crate::budget::SleepingDay;
 use crate::findings::Finding;
-use crate::node::{Comparator, GateCircuit, Node};
+use crate::node::{Comparator, GateCircuit, Node, SenseKind};
 use crate::units::*;
 use circuit::{Circuit, Input, Resistors, Span, Spread};
 use search::Wanted;
@@ -111,6 +111,8 @@ pub struct Dividers {
     pub overvoltage: Voltage,
     /// How the gate has its two thresholds, if there is a gate and a comparator.
     pub gate_circuit: Option<GateCircuit>,
+    /// Whether the converter reads a reference against its supply: no divider is needed for it.
+    pub reads_supply: bool,
     /// The sets: gate, overvoltage, sense.
     pub sets: Vec<Set>,
     /// Errors first.
@@ -141,6 +143,7 @@ impl Dividers {
             current_at_most,
             overvoltage,
             gate_circuit: None,
+            reads_supply: node.sense.kind == SenseKind::Reference,
             sets: Vec::new(),
             findings: Vec::new(),
         };
@@ -149,7 +152,9 @@ impl Dividers {
             dividers.gate(node, comparator, &values, options.rows);
             dividers.limit(comparator, &values, options.rows);
         }
-        dividers.sense(node, &values, options.rows);
+        if !dividers.reads_supply {
+            dividers.sense(node, &values, options.rows);
+        }
         dividers.findings = judged::findings(node, &dividers);
         dividers
     }

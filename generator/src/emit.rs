@@ -61,7 +61,8 @@ pub struct EmittedPlan {
     pub parts: PlanParts,
 }
 
-/// The decide thresholds as raw readings of the converter (counts), rounded up.
+/// The decide thresholds as raw readings of the converter (counts): the first that permits, above which all do where counts rise with
+/// storage, and below which all do where they fall (`policy.sense.kind` is `reference`).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub struct DecideCounts {
     /// Of a measurement.

@@ -3,6 +3,7 @@
 mod cure;
 mod energy;
 mod pace;
+mod reading;
 
 use crate::budget::Budget;
 use crate::model::bank::{Bank, Wear};
@@ -70,6 +71,7 @@ fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -
     findings.extend(hysteresis(node, thresholds, cures));
     findings.extend(gate(node, thresholds, cures));
     findings.extend(stored_energy(node, thresholds));
+    findings.extend(reading::freezes(node));
     findings.extend(pace::radio(node, thresholds));
     findings.extend(pace::airtime(node, thresholds));
     findings.extend(pace::income(node, budget));
@@ -124,35 +126,8 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting, cures: C
             }),
         });
     }
-    if threshold.decide_counts > thresholds.counts.maximum_count {
-        return Some(Finding {
-            code: "reading-too-low",
-            severity: Severity::Error,
-            text: format!(
-                "the analogue-to-digital converter can never read the {} that {} asks for: it is at full scale at {}",
-                Engineering(decide, "V"),
-                called,
-                Engineering(thresholds.scale.full_scale, "V"),
-            ),
-            cure: "a larger sense.divider_top, a smaller sense.divider_bottom, or a higher sense.reference"
-                .to_owned(),
-        });
-    }
-    let lowest = thresholds.scale.lowest_reading(overvoltage);
-    (lowest < decide).then(|| Finding {
-        code: "reading-may-stay-low",
-        severity: Severity::Caution,
-        text: format!(
-            "a unit whose reference and divider are at their low end reads {} when the bank is full at {}: it never \
-             reaches the {} that {} asks for",
-            Engineering(lowest, "V"),
-            Engineering(overvoltage, "V"),
-            Engineering(decide, "V"),
-            called,
-        ),
-        cure: "calibrate each unit, or take parts with tighter sense.reference_tolerance and sense.divider_tolerance"
-            .to_owned(),
-    })
+    reading::too_low(thresholds, called, threshold)
+        .or_else(|| reading::may_stay_low(thresholds, called, threshold))
 }
 
 /// The smallest changes that cure, in words; nothing where they are left out.

@@ -194,12 +194,21 @@ fn row(thresholds: &Thresholds, name: &str, threshold: &Threshold) -> ThresholdR
     let terms = threshold
         .terms
         .iter()
+        .filter(|term| !term.cause.is_optional() || term.voltage != volts(0.0))
         .map(|term| (format!("+ {}", term.cause.name()), volts_of(term.voltage)));
     ThresholdRow {
         action: name.to_owned(),
         start: volts_of(threshold.start),
         start_with_reserve: volts_of(threshold.start_with_reserve),
-        decide: format!("{} mV, {} counts", threshold.decide_mv, threshold.decide_counts),
+        decide: format!(
+            "{} mV, {} counts{}",
+            threshold.decide_mv,
+            threshold.decide_counts,
+            match thresholds.scale.kind {
+                node::SenseKind::Divider => "",
+                node::SenseKind::Reference => " or fewer",
+            }
+        ),
         lines: std::iter::once(floor).chain(terms).collect(),
     }
 }

@@ -8,7 +8,7 @@ mod tests;
 pub use pace::{above_thresholds, sleep_power};
 pub use silence::{Silence, off_time};
 
-use millpond_policy::{Costs, PACE_ROWS, PaceRow, Policy, PolicyParts, Rejected, Sense};
+use millpond_policy::{Costs, PACE_ROWS, PaceRow, Policy, PolicyParts, Rejected};
 use sha2::{Digest, Sha256};
 
 use crate::model::bank::{Bank, Wear};
@@ -58,11 +58,7 @@ pub fn policy(node: &Node, thresholds: &Thresholds) -> Result<Policy, Rejected> 
             transmit_uj: rounding::microjoules_up(thresholds.transmit.energy),
             sleep_uw: rounding::microwatts_up(sleep_power(thresholds)),
         },
-        sense: Sense {
-            count_scale: thresholds.counts.scale,
-            count_shift: thresholds.counts.shift as u8,
-            maximum_count: thresholds.counts.maximum_count as u16,
-        },
+        sense: thresholds.counts.into(),
         income_shift: (libm::log2(income_s).floor() as u32).min(LARGEST_INCOME_SHIFT) as u8,
         fingerprint: 0,
     };

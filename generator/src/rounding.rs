@@ -3,7 +3,7 @@
 //! | to | direction | why that side is safe |
 //! | --- | --- | --- |
 //! | threshold in millivolts | up | firmware acts a little later, never earlier |
-//! | threshold in counts | up, through the firmware's own conversion | the count reads at least the threshold |
+//! | threshold in counts | to the side of more volts, through the firmware's own conversion | the count reads at least the threshold |
 //! | count to millivolts | down | a reading never stands above what the analogue-to-digital converter saw |
 //! | stored energy | down | firmware never counts on energy that is not there |
 //! | cost of an action or of sleep | up | an action at its threshold is never thought cheaper than it is |
@@ -13,7 +13,7 @@
 //!
 //! docs/rounding.md has the same table for users; a test holds the two together.
 
-use millpond_policy::EnergyModel;
+use millpond_policy::{EnergyModel, SenseKind};
 
 use crate::model::reading::Scale;
 use crate::units::*;
@@ -70,30 +70,46 @@ pub fn from_millivolts(millivolts: u32) -> Voltage {
     volts(f64::from(millivolts) / 1e3)
 }
 
-/// How firmware turns a raw count into millivolts: `(count · scale) >> shift`, rounded down twice over.
+/// How firmware turns a raw count into millivolts: `(count · scale) >> shift`, rounded down twice over; or with a reference against the
+/// supply `scale / count`, rounded down likewise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CountScale {
-    /// Below 2^16.
+    /// Which of the two.
+    pub kind: SenseKind,
+    /// Below 2^16 with a divider, below 2^32 against the supply.
     pub scale: u32,
-    /// 0 to 31.
+    /// 0 to 31; 0 against the supply.
     pub shift: u32,
     /// The largest count of the converter, 2^bits − 1.
     pub maximum_count: u32,
 }
 
 impl CountScale {
-    /// The largest 16-bit factor that does not stand above the true step of the converter.
+    /// With a divider, the largest 16-bit factor that does not stand above the true step of the converter; against the supply, the
+    /// largest whole number of millivolts times counts.
     ///
-    /// Cannot overflow in firmware: both factors are below 2^16.
+    /// Cannot overflow in firmware: with a divider both factors are below 2^16, and a quotient is refused where it does not fit.
     pub fn of(scale: &Scale) -> Self {
-        let count_mv = scale.count.get::<volt>() * 1e3;
-        let mut shift = 0;
-        while shift < 31 && count_mv * f64::from(1u32 << (shift + 1)) < f64::from(1u32 << SCALE_BITS) {
-            shift += 1;
-        }
-        let factor = (count_mv * f64::from(1u32 << shift)).floor() as u32;
+        let full_scale_mv = scale.full_scale.get::<volt>() * 1e3;
+        let counts = f64::from(scale.maximum_count) + 1.0;
+        let kind = scale.policy_kind();
+        let (factor, shift) = match kind {
+            SenseKind::Divider => {
+                let count_mv = full_scale_mv / counts;
+                let mut shift = 0;
+                while shift < 31 && count_mv * f64::from(1u32 << (shift + 1)) < f64::from(1u32 << SCALE_BITS)
+                {
+                    shift += 1;
+                }
+                let factor = (count_mv * f64::from(1u32 << shift)).floor() as u32;
+                (factor.min((1 << SCALE_BITS) - 1), shift)
+            }
+            // A whole number stays what it is: the slack is far below one part in the largest scale.
+            SenseKind::Reference => (((full_scale_mv + SLACK_MV) * counts).floor() as u32, 0),
+        };
         Self {
-            scale: factor.min((1 << SCALE_BITS) - 1),
+            kind,
+            scale: factor,
             shift,
             maximum_count: scale.maximum_count,
         }
@@ -101,23 +117,60 @@ impl CountScale {
 
     /// What firmware makes of `count`, in millivolts.
     pub fn millivolts(&self, count: u32) -> u32 {
-        let product = u64::from(count.min(self.maximum_count)) * u64::from(self.scale);
-        (product >> self.shift) as u32
+        match self.kind {
+            SenseKind::Divider => {
+                let product = u64::from(count.min(self.maximum_count)) * u64::from(self.scale);
+                (product >> self.shift) as u32
+            }
+            // What no converter delivers reads nothing.
+            SenseKind::Reference => self
+                .scale
+                .checked_div(count)
+                .filter(|millivolts| count <= self.maximum_count && *millivolts <= u32::from(u16::MAX))
+                .unwrap_or(0),
+        }
     }
 
-    /// The smallest count that firmware reads as `millivolts` or more; one above the largest if there is none.
-    pub fn counts_up(&self, millivolts: u32) -> u32 {
-        let (mut low, mut high) = (0, self.maximum_count + 1);
-        while low < high {
-            let middle = low + (high - low) / 2;
-            if self.millivolts(middle) >= millivolts {
-                high = middle;
-            } else {
-                low = middle + 1;
+    /// What stands for a count that does not exist: one beyond the end at which storage is full.
+    pub fn beyond(&self) -> u32 {
+        match self.kind {
+            SenseKind::Divider => self.maximum_count + 1,
+            SenseKind::Reference => 0,
+        }
+    }
+
+    /// The count at which a reading of `millivolts` or more begins: the smallest that reads so with a divider, the largest against the
+    /// supply; `None` if no count does.
+    pub fn decide(&self, millivolts: u32) -> Option<u32> {
+        let enough = |count: &u32| self.millivolts(*count) >= millivolts;
+        match self.kind {
+            SenseKind::Divider => {
+                let first = partition(0, self.maximum_count + 1, |count| !enough(&count));
+                Some(first).filter(|count| *count <= self.maximum_count)
+            }
+            SenseKind::Reference => {
+                // The smallest count that a converter delivers below 65.536 V.
+                let least = (self.scale >> u16::BITS) + 1;
+                let first_below = partition(least, self.maximum_count + 1, |count| enough(&count));
+                first_below
+                    .checked_sub(1)
+                    .filter(|count| *count >= least && enough(count))
             }
         }
-        low
     }
+}
+
+/// The first number from `low` up to `high` that is no longer `before`, as all above it.
+fn partition(mut low: u32, mut high: u32, before: impl Fn(u32) -> bool) -> u32 {
+    while low < high {
+        let middle = low + (high - low) / 2;
+        if before(middle) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    low
 }
 
 /// How firmware turns a reading into stored energy above the floor:
@@ -231,10 +284,40 @@ pub fn microwatts_nearest(power: Power) -> u32 {
     (power.get::<watt>() * 1e6).round() as u32
 }
 
+impl From<CountScale> for millpond_policy::Sense {
+    fn from(scale: CountScale) -> Self {
+        Self {
+            kind: scale.kind,
+            count_scale: scale.scale,
+            count_shift: scale.shift as u8,
+            maximum_count: scale.maximum_count as u16,
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::node::{self, Sense};
+    use millpond_policy::{Policy, PolicyParts};
     use proptest::prelude::*;
+
+    /// A converter with no divider before it, of that many volts a count.
+    fn direct(count_v: f64, bits: u32) -> Sense {
+        Sense {
+            kind: node::SenseKind::Divider,
+            bits,
+            reference: volts(count_v) * f64::from(1u32 << bits),
+            reference_tolerance: fraction(0.0),
+            divider_top: ohms(0.0),
+            divider_bottom: ohms(1.0),
+            divider_tolerance: fraction(0.0),
+            divider_switched: true,
+            sampling_capacitor: None,
+            sampling_time: None,
+            input_leakage: amperes(0.0),
+        }
+    }
 
     #[test]
     fn each_conversion_goes_to_its_side() {
@@ -260,18 +343,10 @@ mod tests {
         /// A count never reads above the converter's true step, nor more than 2^-15 of itself and a millivolt below.
         #[test]
         fn counts_read_at_most_the_truth(count_v in 1e-5..0.05f64, bits in 6..=16u32, share in 0.0..1.0f64) {
-            let full_scale = volts(count_v) * f64::from(1u32 << bits);
-            prop_assume!(full_scale < volts(65.0));
-            let maximum_count = (1u32 << bits) - 1;
-            let scale = Scale {
-                count: volts(count_v),
-                maximum_count,
-                full_scale,
-                reference_high: fraction(1.0),
-                divider_high: fraction(1.0),
-                low: fraction(1.0),
-            };
-            let border = CountScale::of(&scale);
+            let sense = direct(count_v, bits);
+            prop_assume!(sense.reference < volts(65.0));
+            let border = CountScale::of(&Scale::of(&sense));
+            let maximum_count = border.maximum_count;
             let count = (share * f64::from(maximum_count)) as u32;
             let truth_mv = f64::from(count) * count_v * 1e3;
             let read_mv = f64::from(border.millivolts(count));
@@ -315,21 +390,37 @@ mod tests {
         /// The emitted count is the first that reads the threshold: its neighbour below does not.
         #[test]
         fn the_count_of_a_threshold_is_the_first(count_v in 1e-4..0.01f64, bits in 8..=12u32, threshold_mv in 500u32..6000) {
-            let maximum_count = (1u32 << bits) - 1;
-            let scale = Scale {
-                count: volts(count_v),
-                maximum_count,
-                full_scale: volts(count_v) * f64::from(1u32 << bits),
-                reference_high: fraction(1.0),
-                divider_high: fraction(1.0),
-                low: fraction(1.0),
-            };
-            let border = CountScale::of(&scale);
-            let counts = border.counts_up(threshold_mv);
-            if counts <= maximum_count {
-                prop_assert!(border.millivolts(counts) >= threshold_mv);
+            let border = CountScale::of(&Scale::of(&direct(count_v, bits)));
+            let counts = border.decide(threshold_mv);
+            prop_assert!(counts.is_none_or(|counts| border.millivolts(counts) >= threshold_mv));
+            let below = counts.unwrap_or(border.beyond()).checked_sub(1);
+            prop_assert!(below.is_none_or(|counts| border.millivolts(counts) < threshold_mv));
+        }
+
+        /// Against the supply the emitted count is the last: of all counts, exactly those down from it that a converter delivers below
+        /// 65.536 V read the threshold.
+        #[test]
+        fn the_count_of_a_threshold_is_the_last_against_the_supply(reference_v in 0.4..3.0f64, bits in 6..=16u32, threshold_mv in 500u32..6000) {
+            let sense = Sense { kind: node::SenseKind::Reference, reference: volts(reference_v), ..direct(1.0, bits) };
+            let border = CountScale::of(&Scale::of(&sense));
+            let decide = border.decide(threshold_mv);
+            let least = (border.scale >> 16) + 1;
+            for counts in 0..=border.maximum_count {
+                let permits = decide.is_some_and(|last| (least..=last).contains(&counts));
+                prop_assert_eq!(border.millivolts(counts) >= threshold_mv, permits, "{} of {:?}", counts, decide);
             }
-            prop_assert!(counts == 0 || border.millivolts(counts - 1) < threshold_mv);
+        }
+
+        /// The host's conversion is the firmware's, at every count that 16 bits hold.
+        #[test]
+        fn the_firmware_converts_the_same(reference_v in 0.4..6.0f64, bits in 6..=16u32, against_the_supply in any::<bool>()) {
+            let kind = if against_the_supply { node::SenseKind::Reference } else { node::SenseKind::Divider };
+            let sense = Sense { kind, reference: volts(reference_v), ..direct(1.0, bits) };
+            let border = CountScale::of(&Scale::of(&sense));
+            let policy = Policy::new(PolicyParts { sense: border.into(), ..*Policy::EXAMPLE.parts() }).expect("sound constants");
+            for counts in 0..=u16::MAX {
+                prop_assert_eq!(u32::from(policy.storage_mv_from_counts(counts)), border.millivolts(counts.into()));
+            }
         }
     }
 }

@@ -68,7 +68,8 @@ pub struct Threshold {
     pub start_with_reserve: Voltage,
     /// What firmware must read, at least, in millivolts.
     pub decide_mv: u32,
-    /// The smallest raw count that reads as `decide_mv` or more.
+    /// The first raw count that reads as `decide_mv` or more: the smallest where counts rise with storage, the largest where they fall.
+    /// [`CountScale::beyond`] where there is none.
     pub decide_counts: u32,
     /// Energy drawn from storage in the worst corner by the action started at `decide_mv`.
     pub energy: Energy,
@@ -92,9 +93,10 @@ impl Thresholds {
             Some(hysteresis) => rounding::millivolts_up(hysteresis),
             None => {
                 let taken = measure.taken(&corner, floor(node));
-                let wanted = rounding::millivolts_up(taken.max(scale.count * HYSTERESIS_COUNTS));
-                // An action that resumes only above what the source can reach would never resume.
                 let highest_mv = measure.decide_mv.max(transmit.decide_mv);
+                let count = scale.count_at(rounding::from_millivolts(highest_mv));
+                let wanted = rounding::millivolts_up(taken.max(count * HYSTERESIS_COUNTS));
+                // An action that resumes only above what the source can reach would never resume.
                 wanted.min(overvoltage_mv.saturating_sub(highest_mv))
             }
         };
@@ -179,6 +181,7 @@ impl Threshold {
         );
 
         let scale = Scale::of(&node.sense);
+        let counts = CountScale::of(&scale);
         for (cause, voltage) in sensing(&scale, terms.reached, node.margins.stack) {
             terms.add(cause, voltage);
         }
@@ -200,7 +203,7 @@ impl Threshold {
             corner_with_reserve: reserved.corner,
             start_with_reserve: with_reserve,
             decide_mv,
-            decide_counts: CountScale::of(&scale).counts_up(decide_mv),
+            decide_counts: counts.decide(decide_mv).unwrap_or(counts.beyond()),
             energy,
             terms: terms.list,
         }
@@ -259,18 +262,18 @@ fn without_resistance(bank: &Bank) -> Bank {
     }
 }
 
-/// How far a reading can stand above `truth`, by cause (docs/model.md, equations 11 to 13).
+/// How far a reading can stand above `truth`, by cause (docs/model.md, equations 11 to 13 and 54 to 56).
 ///
 /// Worst case: the exact extremes, one after the other. Root-sum-square: each error t becomes its share t²/√(Σt²), so
 /// that the shares sum to the root.
-fn sensing(scale: &Scale, truth: Voltage, stack: Stack) -> [(Cause, Voltage); 3] {
-    let one = fraction(1.0);
-    let reference = truth * (scale.reference_high - one);
-    let divider = (truth + reference) * (scale.divider_high - one);
+fn sensing(scale: &Scale, truth: Voltage, stack: Stack) -> [(Cause, Voltage); 5] {
+    let errors = scale.errors(truth);
     let errors = [
-        (Cause::ReferenceTolerance, reference),
-        (Cause::DividerTolerance, divider),
-        (Cause::OneCount, scale.count),
+        (Cause::ReferenceTolerance, errors.reference),
+        (Cause::DividerTolerance, errors.divider),
+        (Cause::InputLeakage, errors.input_leakage),
+        (Cause::Settling, errors.settling),
+        (Cause::OneCount, errors.count),
     ];
     match stack {
         Stack::WorstCase => errors,

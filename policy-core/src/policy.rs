@@ -3,7 +3,7 @@
 use crate::energy::{Costs, EnergyModel};
 use crate::pace::{self, PACE_ROWS, PaceRow};
 use crate::rejected::Rejected;
-use crate::sense::Sense;
+use crate::sense::{Sense, SenseKind};
 
 /// Longest off-time (s): one second below what the state can count.
 const LARGEST_OFF_TIME_S: u16 = u16::MAX - 1;
@@ -205,6 +205,7 @@ impl Policy {
                 sleep_uw: 11,
             },
             sense: Sense {
+                kind: SenseKind::Divider,
                 count_scale: 401_080,
                 count_shift: 16,
                 maximum_count: 1_023,

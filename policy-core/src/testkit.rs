@@ -36,6 +36,7 @@ use core::fmt;
 use crate::clock::elapsed_since;
 use crate::policy::Policy;
 use crate::reading::Reading;
+use crate::sense::SenseKind;
 
 /// The store ran empty: on the chip, this is where the supply would have collapsed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -214,8 +215,8 @@ impl Bench {
         })
     }
 
-    /// The same as raw counts of the converter, for a firmware that converts them itself: the highest count whose
-    /// voltage is not above [`Bench::storage_mv`].
+    /// The same as raw counts of the converter, for a firmware that converts them itself: of the counts that a converter delivers,
+    /// the one whose voltage is nearest to [`Bench::storage_mv`] and not above it.
     ///
     /// ```
     /// use millpond_policy::{Policy, testkit::Bench};
@@ -225,9 +226,18 @@ impl Bench {
     #[must_use]
     pub fn storage_counts(&self) -> u16 {
         let (largest, storage_mv) = (self.policy.parts().sense.maximum_count, self.storage_mv());
-        highest(largest, |counts| {
-            self.policy.storage_mv_from_counts(counts) <= storage_mv
-        })
+        let reads_mv = |counts| self.policy.storage_mv_from_counts(counts);
+        match self.policy.parts().sense.kind {
+            SenseKind::Divider => highest(largest, |counts| reads_mv(counts) <= storage_mv),
+            // Counts fall: one above the highest that reads more, or that no converter delivers.
+            SenseKind::Reference => {
+                let is_above = |counts| {
+                    let read_mv = reads_mv(counts);
+                    read_mv > storage_mv || read_mv == 0
+                };
+                highest(largest, is_above).saturating_add(1).min(largest)
+            }
+        }
     }
 
     /// Energy above the floor (µJ).

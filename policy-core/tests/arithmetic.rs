@@ -3,7 +3,7 @@
 mod common;
 
 use common::any_policy;
-use millpond_policy::{EnergyModel, Income, Policy, PolicyParts, Reading, Rejected, Sense};
+use millpond_policy::{EnergyModel, Income, Policy, PolicyParts, Reading, Rejected, Sense, SenseKind};
 use proptest::prelude::*;
 
 /// A time constant that an observation of a minute divides: 2^12 s.
@@ -48,7 +48,7 @@ proptest! {
     /// Every accepted sense: equal to the formula in 128 bits for all counts.
     #[test]
     fn sensing_is_exact(count_scale: u32, count_shift in 0_u8..32, maximum_count: u16) {
-        let sense = Sense { count_scale, count_shift, maximum_count };
+        let sense = Sense { kind: SenseKind::Divider, count_scale, count_shift, maximum_count };
         let largest = u64::from(count_scale) * u64::from(maximum_count);
         match policy_with(|parts| parts.sense = sense) {
             Err(rejected) => {
@@ -61,6 +61,24 @@ proptest! {
                     let exact = (u64::from(counts.min(maximum_count)) * u64::from(count_scale)) >> count_shift;
                     prop_assert_eq!(u64::from(policy.storage_mv_from_counts(counts)), exact.min(65_535));
                 }
+            }
+        }
+    }
+
+    /// A reference against the supply: equal to the quotient for all counts that a converter can deliver, which is below 65.536 V there;
+    /// 0 for all others; and more counts never read higher.
+    #[test]
+    fn sensing_against_the_supply_is_exact(count_scale: u32, maximum_count: u16) {
+        let sense = Sense { kind: SenseKind::Reference, count_scale, count_shift: 0, maximum_count };
+        let policy = policy_with(|parts| parts.sense = sense).expect("any scale is sound");
+        let mut previous_mv = u16::MAX;
+        for counts in 0..=u16::MAX {
+            let read_mv = policy.storage_mv_from_counts(counts);
+            let exact = count_scale.checked_div(u32::from(counts)).filter(|_| counts <= maximum_count);
+            prop_assert_eq!(read_mv, exact.and_then(|mv| u16::try_from(mv).ok()).unwrap_or(0));
+            if read_mv > 0 {
+                prop_assert!(read_mv <= previous_mv);
+                previous_mv = read_mv;
             }
         }
     }

@@ -5,7 +5,8 @@ mod common;
 use common::any_policy;
 use millpond_policy::testkit::{Bench, BrownOut};
 use millpond_policy::{
-    Backlog, Decision, Outage, Policy, RETAINED_BYTES, Reading, Reason, State, WhenFull, decide,
+    Backlog, Decision, Outage, Policy, PolicyParts, RETAINED_BYTES, Reading, Reason, Sense, SenseKind, State,
+    WhenFull, decide,
 };
 use proptest::prelude::*;
 
@@ -193,6 +194,16 @@ proptest! {
         prop_assert!(policy.storage_mv_from_counts(counts) <= storage_mv);
         if counts < policy.parts().sense.maximum_count {
             prop_assert!(policy.storage_mv_from_counts(counts + 1) > storage_mv);
+        }
+        let sense = Sense { kind: SenseKind::Reference, count_scale: 4_915_200, count_shift: 0, maximum_count: 4_095 };
+        let supply = Policy::new(PolicyParts { sense, ..*policy.parts() }).expect("only the sensing differs");
+        let counts = Bench::new(&supply, storage_mv).storage_counts();
+        // The largest count reads 1.2 V: below that, there is none lower.
+        let shown_mv = Bench::new(&supply, storage_mv).storage_mv();
+        prop_assert!(supply.storage_mv_from_counts(counts) <= shown_mv.max(1_200));
+        // 4915200 >> 16 is 75: that many counts and fewer are none that a converter delivers.
+        if counts > 76 {
+            prop_assert!(supply.storage_mv_from_counts(counts - 1) > shown_mv);
         }
     }
 

@@ -59,6 +59,8 @@ unsafe extern "C" {
     pub(crate) static DISPLAY_CASE_SHIM: Shim;
     pub(crate) static SMALLEST_SHIM: Shim;
     pub(crate) static LARGEST_SHIM: Shim;
+    pub(crate) static SUPPLY_READ_SHIM: Shim;
+    pub(crate) static SUPPLY_READ_LARGEST_SHIM: Shim;
 }
 
 /// State, backlog and income of the C policy, in memory that the Rust side owns.

@@ -16,7 +16,7 @@ use millpond_policy::{
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
-/// Steps of the random stream of one node: 12.5 million over the five nodes.
+/// Steps of the random stream of one node: 17.5 million over the seven nodes.
 const STREAM_STEPS: u32 = 2_500_000;
 /// States in which every 16-bit reading is tried, for one node.
 const SWEPT_STATES: u32 = 300;
@@ -86,6 +86,8 @@ nodes! {
     display_case, DISPLAY_CASE_SHIM, 32_768, 16;
     smallest, SMALLEST_SHIM, 1, 1;
     largest, LARGEST_SHIM, 4_294_967_295, 32;
+    supply_read, SUPPLY_READ_SHIM, 1_024, 32;
+    supply_read_largest, SUPPLY_READ_LARGEST_SHIM, 32_768, 16;
 }
 
 impl<const N: usize> Pair<N> {

@@ -9,11 +9,16 @@
 #define SMALLEST_TICK_BITS 1
 #define LARGEST_TICKS_PER_S 4294967295
 #define LARGEST_TICK_BITS 32
+#define SUPPLY_READ_TICKS_PER_S 1024
+#define SUPPLY_READ_LARGEST_TICKS_PER_S 32768
+#define SUPPLY_READ_LARGEST_TICK_BITS 16
 #include "crack_gauge.h"
 #include "pump_bearing.h"
 #include "display_case.h"
 #include "smallest.h"
 #include "largest.h"
+#include "supply_read.h"
+#include "supply_read_largest.h"
 
 struct shim_decision {
     uint8_t action;
@@ -164,3 +169,5 @@ SHIM(pump_bearing, PUMP_BEARING_SHIM)
 SHIM(display_case, DISPLAY_CASE_SHIM)
 SHIM(smallest, SMALLEST_SHIM)
 SHIM(largest, LARGEST_SHIM)
+SHIM(supply_read, SUPPLY_READ_SHIM)
+SHIM(supply_read_largest, SUPPLY_READ_LARGEST_SHIM)

@@ -23,7 +23,7 @@ const PRACTICE: &str = "generator/src/plan/practice.rs";
 const SEARCH: &str = "generator/src/plan/search.rs";
 const TYPICAL: &str = "generator/src/plan/typical.rs";
 
-pub(crate) const IN_GENERATOR: [Mutant; 65] = [
+pub(crate) const IN_GENERATOR: [Mutant; 68] = [
     // Thresholds.
     mistake(
         THRESHOLDS,
@@ -56,14 +56,14 @@ pub(crate) const IN_GENERATOR: [Mutant; 65] = [
         "node.harvest.maximum_current * corner.largest_resistance() / 2.0,\n        );",
     ),
     mistake(
-        THRESHOLDS,
-        "(truth + reference) * (scale.divider_high - one)",
-        "truth * (scale.divider_high - one)",
+        READING,
+        "(truth + reference) * (self.divider_high - one)",
+        "truth * (self.divider_high - one)",
     ),
     mistake(
-        THRESHOLDS,
-        "(Cause::OneCount, scale.count)",
-        "(Cause::OneCount, scale.count / 2.0)",
+        READING,
+        "count: self.count_at(analogue),",
+        "count: self.count_at(analogue) / 2.0,",
     ),
     mistake(
         THRESHOLDS,
@@ -75,7 +75,11 @@ pub(crate) const IN_GENERATOR: [Mutant; 65] = [
         "let decide_mv = rounding::millivolts_up(terms.reached);",
         "let decide_mv = rounding::millivolts_down(terms.reached);",
     ),
-    mistake(THRESHOLDS, "counts_up(decide_mv),", "counts_up(decide_mv) - 1,"),
+    mistake(
+        THRESHOLDS,
+        "counts.decide(decide_mv)",
+        "counts.decide(decide_mv - 1)",
+    ),
     mistake(
         THRESHOLDS,
         "wanted.min(overvoltage_mv.saturating_sub(highest_mv))",
@@ -101,10 +105,21 @@ pub(crate) const IN_GENERATOR: [Mutant; 65] = [
     ),
     mistake(
         READING,
-        "full_scale / f64::from(1u32 << sense.bits)",
-        "full_scale / f64::from((1u32 << sense.bits) - 1)",
+        "SenseKind::Divider => self.full_scale / self.counts(),",
+        "SenseKind::Divider => self.full_scale / (self.counts() - 1.0),",
     ),
-    mistake(READING, "terminal * self.low - self.count", "terminal * self.low"),
+    mistake(
+        READING,
+        "SenseKind::Divider => self.count_at(analogue),",
+        "SenseKind::Divider => volts(0.0),",
+    ),
+    mistake(READING, "(whole - reading).max(", "whole.max("),
+    mistake(
+        READING,
+        "(truth + self.input_leakage * top)",
+        "(truth + self.input_leakage * bottom)",
+    ),
+    mistake(READING, "(self.full_scale - leaking)", "(leaking - leaking)"),
     // Drains and loads.
     mistake(DRAIN, "current: load + *quiescent", "current: load"),
     mistake(DRAIN, "*rail + *dropout", "*rail"),

@@ -34,7 +34,7 @@ pub(crate) const fn same(
 const HEADER: &str = "templates/policy.h.jinja";
 
 /// Mistakes in the C header, in terms of its template.
-pub(crate) const IN_C: [Mutant; 55] = [
+pub(crate) const IN_C: [Mutant; 57] = [
     // Rules.
     mistake(HEADER, "BATCH_SAMPLES < 1\n", "BATCH_SAMPLES < 0\n"),
     mistake(
@@ -216,6 +216,16 @@ pub(crate) const IN_C: [Mutant; 55] = [
     mistake(HEADER, "counts = maximum_counts;", "counts = 0u;"),
     mistake(
         HEADER,
+        "if (counts > maximum_counts || rest >= counts) {",
+        "if (rest >= counts) {",
+    ),
+    mistake(
+        HEADER,
+        "if (rest >= counts) {\n            rest",
+        "if (rest > counts) {\n            rest",
+    ),
+    mistake(
+        HEADER,
         "{{ P }}FULL_MV;\n    uint32_t square = storage_mv > full_mv",
         "{{ P }}FULL_MV;\n    uint32_t square = storage_mv < full_mv",
     ),
@@ -237,7 +247,7 @@ const STATE: &str = "policy-core/src/state.rs";
 const TICKS: &str = "policy-core/src/ticks.rs";
 
 /// Mistakes in the Rust crate.
-pub(crate) const IN_RUST: [Mutant; 50] = [
+pub(crate) const IN_RUST: [Mutant; 51] = [
     mistake(
         CLOCK,
         "now_s.wrapping_sub(previous_s)",
@@ -394,6 +404,7 @@ pub(crate) const IN_RUST: [Mutant; 50] = [
         "counts.min(sense.maximum_count)",
         "counts.max(sense.maximum_count)",
     ),
+    mistake(SENSE, "counts > sense.maximum_count || is_too_low", "is_too_low"),
     mistake(
         ENERGY,
         ".saturating_sub(floor_square)",

@@ -5,6 +5,7 @@ use crate::mutants::{Mutant, mistake, same};
 /// Template of the planner in C.
 const PLANNER_HEADER: &str = "templates/planner.h.jinja";
 const PLANNER: &str = "policy-core/src/planner.rs";
+const DIVISION: &str = "policy-core/src/division.rs";
 const PLAN: &str = "policy-core/src/plan.rs";
 
 /// Mistakes in C, in terms of the template.
@@ -233,7 +234,7 @@ pub(crate) const IN_PLANNER: [Mutant; 24] = [
         "interval_s.min(parts.slowest_s)",
     ),
     mistake(
-        PLANNER,
+        DIVISION,
         "if rest >= divisor {\n            rest",
         "if rest > divisor {\n            rest",
     ),

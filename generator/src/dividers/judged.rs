@@ -22,7 +22,10 @@ gate_circuit = \"feedback\"";
 pub(super) fn findings(node: &Node, dividers: &Dividers) -> Vec<Finding> {
     let mut findings: Vec<Finding> = Vec::new();
     findings.extend(missing(node));
-    let mut uses = vec![(Use::Sense, "the sensing divider")];
+    let mut uses = Vec::new();
+    if !dividers.reads_supply {
+        uses.push((Use::Sense, "the sensing divider"));
+    }
     if node.comparator.is_some() {
         uses.push((Use::Overvoltage, "the overvoltage limit"));
         if node.supply.gate.is_some() {

@@ -59,6 +59,18 @@ fn the_examples_have_all_their_resistors() {
     }
 }
 
+/// A node that reads a reference against its supply needs no divider for it, and is told so.
+#[test]
+fn a_reading_against_the_supply_needs_no_divider() {
+    let mut node = example("display-case");
+    node.sense.kind = crate::node::SenseKind::Reference;
+    let dividers = Dividers::of(&node, &OPTIONS);
+    assert_eq!(dividers.sets_for(Use::Sense).count(), 0);
+    assert!(!codes(&dividers).contains(&"no-divider"));
+    let text = crate::printout::dividers::text("case", &dividers);
+    assert!(text.contains("no divider is needed"), "{text}");
+}
+
 /// By hand: 1.2 V from a pair at 4.2 V is 2.5 to 1.
 #[test]
 fn the_limit_of_a_pair_is_as_by_hand() {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use millpond_policy::Rejected;
+use millpond_policy::{Rejected, SenseKind};
 use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, context};
 
@@ -38,6 +38,7 @@ impl Emitter for CHeader {
             threshold_lines => threshold_lines(&constants.thresholds),
             parts => Value::from(Serde(&constants.parts)),
             counts => Value::from(Serde(&constants.decide_counts)),
+            falling => constants.parts.sense.kind == SenseKind::Reference,
             when_full => Value::from(Serde(&constants.when_full)),
             rules => rules,
             plan => plan(constants),

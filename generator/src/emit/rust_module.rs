@@ -1,5 +1,6 @@
 //! The Rust module.
 
+use millpond_policy::SenseKind;
 use minijinja::value::{Serde, Value};
 use minijinja::{AutoEscape, context};
 
@@ -21,6 +22,7 @@ impl Emitter for RustModule {
             threshold_lines => threshold_lines(&constants.thresholds),
             parts => Value::from(Serde(&constants.parts)),
             counts => Value::from(Serde(&constants.decide_counts)),
+            falling => constants.parts.sense.kind == SenseKind::Reference,
             when_full_variant => format!("{:?}", constants.when_full),
             plan => plan(constants),
             plan_lines => plan_lines(constants),

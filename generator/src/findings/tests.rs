@@ -1,5 +1,5 @@
 use super::*;
-use crate::node::Source;
+use crate::node::{Gate, Regulator, SenseKind, Source};
 use proptest::prelude::*;
 
 fn findings_of(node: &Node) -> Vec<Finding> {
@@ -90,6 +90,65 @@ fn cautions_are_raised_where_they_belong() {
     assert!(codes(&node).contains(&"energy-out-of-range"));
     node.sense.reference = volts(0.5);
     assert!(codes(&node).contains(&"reading-too-low"));
+}
+
+#[test]
+fn a_reading_that_would_stand_still_is_cautioned_of() {
+    // The rail of 2.5 V is the reference, and no gate disconnects the node.
+    let mut node = crate::node::example("pump-bearing");
+    assert!(codes(&node).contains(&"reading-freezes"));
+    let gate = |disconnect_v: f64| Gate {
+        connect_above: volts(3.2),
+        disconnect_below: volts(disconnect_v),
+        tolerance: fraction(0.02),
+    };
+    // The floor is 2.62 V: a gate of 2 % holds it from 2.674 V on.
+    node.supply.gate = Some(gate(2.66));
+    assert!(codes(&node).contains(&"reading-freezes"));
+    node.supply.gate = Some(gate(2.68));
+    assert!(!codes(&node).contains(&"reading-freezes"));
+    node.sense.reference = volts(2.6);
+    assert!(codes(&node).contains(&"reading-freezes"));
+    node.supply.gate = None;
+    node.sense.reference = volts(2.4);
+    assert!(!codes(&node).contains(&"reading-freezes"));
+
+    let mut node = crate::node::example("display-case");
+    node.supply.regulator = Regulator::Direct {
+        minimum_input: volts(1.8),
+    };
+    node.supply.gate = None;
+    assert!(!codes(&node).contains(&"reading-freezes"));
+    node.sense.reference = volts(1.8);
+    let found = findings_of(&node)
+        .into_iter()
+        .find(|finding| finding.code == "reading-freezes")
+        .expect("found");
+    assert!(
+        found.text.contains("1.8 V") && found.cure.contains("below 1.8 V"),
+        "{found:?}"
+    );
+    node.sense.kind = SenseKind::Reference;
+    assert!(!codes(&node).contains(&"reading-freezes"));
+}
+
+/// A node that reads 1.2 V against its supply: what a full bank of 4.2 V reads with the reference 20 % high is 3.5 V.
+#[test]
+fn readings_against_the_supply_are_judged_too() {
+    let mut node = crate::node::example("display-case");
+    node.supply.regulator = Regulator::Direct {
+        minimum_input: volts(1.8),
+    };
+    node.sense.kind = SenseKind::Reference;
+    (node.sense.divider_top, node.sense.divider_bottom) = (ohms(0.0), ohms(1.0));
+    (node.sense.divider_tolerance, node.sense.divider_switched) = (fraction(0.0), true);
+    assert!(!codes(&node).iter().any(|code| code.starts_with("reading-")));
+    node.sense.reference_tolerance = fraction(0.2);
+    node.margins.extra = volts(1.3);
+    let low = findings_of(&node)
+        .into_iter()
+        .find(|finding| finding.code == "reading-may-stay-low");
+    assert!(low.expect("found").text.contains("its high end reads 3.499 V"));
 }
 
 /// The display case with a cell of `factor` times its size. By hand: 180 lx give 43.2 uW for 8 h and 20 lx 4.8 uW for 2.5 h of six days

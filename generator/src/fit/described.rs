@@ -87,7 +87,7 @@ pub struct Described {
     pub sense_deviation: f64,
     /// The reading's scale is off by no more than this part.
     pub sense_tolerance: f64,
-    /// Voltage of one count (V).
+    /// Voltage of one count (V), the largest up to the overvoltage limit.
     pub count_v: f64,
     /// The largest reading (V).
     pub full_scale_v: f64,
@@ -170,8 +170,8 @@ impl Described {
             load_margin,
             sense_deviation: (reference.powi(2) + 2.0 * (divider / 2.0).powi(2)).sqrt() * BOUND_TO_DEVIATION,
             sense_tolerance: reference + divider,
-            count_v: scale.count.get::<volt>(),
-            full_scale_v: (scale.count * f64::from(scale.maximum_count)).get::<volt>(),
+            count_v: scale.count_at(node.harvest.overvoltage).get::<volt>(),
+            full_scale_v: scale.highest_reading().get::<volt>(),
             end_of_life: (aged.capacitance(volts(working_v)) / bank.capacitance(volts(working_v)))
                 .get::<ratio>(),
             most_capacitance: node.storage.first().map_or(1.0, high),

@@ -8,6 +8,7 @@ use super::storage::Bank;
 use super::supply::SupplyRead;
 use super::table::{Given, Log};
 use super::unit::Dimension;
+use super::{Regulator, SenseKind};
 use crate::problem::Problem;
 use crate::units::*;
 
@@ -53,6 +54,10 @@ pub(super) fn converter_within_reference(log: &Log, overvoltage: &Given<Voltage>
     let (Some(sense), Some(reference)) = (&sensing.sense, &sensing.reference) else {
         return;
     };
+    if sense.kind == SenseKind::Reference {
+        // Storage is the full scale.
+        return;
+    }
     let share = sense.divider_bottom / (sense.divider_top + sense.divider_bottom);
     let input = overvoltage.value * share.get::<ratio>();
     if input <= sense.reference {
@@ -86,6 +91,45 @@ pub(super) fn converter_within_reference(log: &Log, overvoltage: &Given<Voltage>
         ),
     };
     log.note(problem.with(&overvoltage.span, "charging stops here"));
+}
+
+/// A reference is read against the supply: that says something of storage only where storage is the supply, and only above the reference.
+pub(super) fn reference_below_supply(log: &Log, supply: &SupplyRead, sensing: &SenseRead) {
+    let (Some(sense), Some(kind), Some(reference)) = (&sensing.sense, &sensing.kind, &sensing.reference)
+    else {
+        return;
+    };
+    let (Some(read), Some((floor, _))) = (&supply.supply, &supply.floor) else {
+        return;
+    };
+    if sense.kind != SenseKind::Reference {
+        return;
+    }
+    let Regulator::Direct { minimum_input } = read.regulator else {
+        let problem = Problem::new(
+            kind.span.clone(),
+            "the converter's supply is the regulated rail, which stays where it is while storage falls: the reading would not move",
+            "`divider` with a regulated supply",
+            "read storage through a divider, as divider_top, divider_bottom and divider_tolerance; a reference is read against the \
+             supply where [supply] has kind = \"direct\"",
+        );
+        log.note(problem.with(&floor.span, "the rail does not follow storage"));
+        return;
+    };
+    let one = fraction(1.0);
+    let lowest = read.gate.as_ref().map_or(minimum_input, |gate| {
+        minimum_input.max(gate.disconnect_below * (one - gate.tolerance))
+    });
+    if sense.reference * (one + sense.reference_tolerance) >= lowest {
+        let problem = Problem::new(
+            reference.span.clone(),
+            "the supply may come down to the reference while the node still works: the count is at its largest there and no \
+             longer moves",
+            format!("below {}, its tolerance included", shown(lowest)),
+            "take a lower reference of the converter, or let the node work from a higher voltage on",
+        );
+        log.note(problem.with(&floor.span, "the node works from here on"));
+    }
 }
 
 /// A phase timed by the airtime needs a radio to work it out from.

@@ -155,6 +155,7 @@ fn read_node(mut root: Table<'_>, profiles: Profiles<'_>) -> Option<Node> {
     let comparator = comparator::read(&mut root);
     root.finish();
 
+    agreement::reference_below_supply(log, &supply, &sensing);
     agreement::airtime_has_radio(log, transmit.airtime.as_ref(), radio_stands);
     if let Some(overvoltage) = &harvest.overvoltage {
         agreement::overvoltage_within_rating(log, overvoltage, &banks);

@@ -11,6 +11,8 @@ const MOST_TOLERANCE: f64 = 0.5;
 /// The converter with what later checks point at.
 pub(super) struct SenseRead {
     pub(super) sense: Option<Sense>,
+    /// What is compared with what, where it is written.
+    pub(super) kind: Option<Given<SenseKind>>,
     /// The resistor from the terminal to the converter's input, where it is written.
     pub(super) top: Option<Given<Resistance>>,
     /// The reference voltage, where it is written.
@@ -22,6 +24,7 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
     let Some(mut table) = root.table("sense") else {
         return SenseRead {
             sense: None,
+            kind: None,
             top: None,
             reference: None,
         };
@@ -31,8 +34,9 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
         ("divider", SenseKind::Divider),
         ("reference", SenseKind::Reference),
     ];
-    let kind = table
-        .choice("kind", &kinds, Some(SenseKind::Divider))
+    let given_kind = table.choice("kind", &kinds, Some(SenseKind::Divider));
+    let kind = given_kind
+        .as_ref()
         .map_or(SenseKind::Divider, |given| given.value);
     let bits = table.required::<u32>("bits", "12", 6..=16);
     let reference = table.required::<Voltage>("reference", "1.2 V", Limit::POSITIVE);
@@ -94,6 +98,7 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
     })();
     SenseRead {
         sense,
+        kind: given_kind,
         top: top.filter(|_| divided),
         reference,
     }

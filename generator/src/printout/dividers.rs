@@ -18,6 +18,8 @@ pub struct View {
     sense_tolerance: f64,
     current_at_most_a: f64,
     overvoltage_v: f64,
+    /// Whether the converter reads a reference against its supply, and needs no divider.
+    reads_supply: bool,
     sets: Vec<SetView>,
     findings: Vec<findings::View>,
 }
@@ -57,6 +59,7 @@ impl View {
             sense_tolerance: dividers.tolerance.1.get::<ratio>(),
             current_at_most_a: dividers.current_at_most.get::<ampere>(),
             overvoltage_v: dividers.overvoltage.get::<volt>(),
+            reads_supply: dividers.reads_supply,
             sets: dividers.sets.iter().map(set).collect(),
             findings: findings::views(&dividers.findings),
         }
@@ -170,6 +173,9 @@ pub fn text(name: &str, dividers: &Dividers) -> String {
         ["full scale", ""],
         "top: storage to converter; bottom: converter to ground. A full storage reads below full scale in every unit.",
     ));
+    if dividers.reads_supply {
+        text.push_str("\nsense: no divider is needed, the converter reads its reference against the supply, which is storage.\n");
+    }
     let findings = findings::aside(&dividers.findings);
     if !findings.is_empty() {
         text.push_str(&format!("\n{findings}"));

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::model::bank::Bank;
 use crate::model::bank::Branch;
-use crate::node::{Node, Stack};
+use crate::node::{Node, SenseKind, Stack};
 use crate::printout::table::table;
 use crate::text::Engineering;
 use crate::thresholds::{Corner, End, Threshold, Thresholds};
@@ -19,6 +19,9 @@ pub struct View {
     overvoltage_v: f64,
     stack: &'static str,
     hysteresis_mv: u32,
+    /// `divider`: counts rise with storage, and `decide_counts` is the smallest that permits. `reference`: they fall, and it is the largest.
+    sense: &'static str,
+    /// One count at the overvoltage limit.
     count_v: f64,
     full_scale_v: f64,
     actions: Actions,
@@ -109,7 +112,11 @@ impl View {
                 Stack::RootSumSquare => "root-sum-square",
             },
             hysteresis_mv: thresholds.hysteresis_mv,
-            count_v: thresholds.scale.count.get::<volt>(),
+            sense: match thresholds.scale.kind {
+                SenseKind::Divider => "divider",
+                SenseKind::Reference => "reference",
+            },
+            count_v: thresholds.scale.count_at(thresholds.overvoltage).get::<volt>(),
             full_scale_v: thresholds.scale.full_scale.get::<volt>(),
             actions: Actions {
                 boot: action(&thresholds.boot),
@@ -153,6 +160,15 @@ pub fn text(thresholds: &Thresholds) -> String {
     };
     let mut rows = vec![row("floor", &|_| volts_of(thresholds.floor))];
     for (index, term) in thresholds.transmit.terms.iter().enumerate() {
+        let is_nothing = |threshold: &Threshold| {
+            threshold
+                .terms
+                .get(index)
+                .is_none_or(|term| term.voltage == volts(0.0))
+        };
+        if term.cause.is_optional() && actions.iter().all(|(_, threshold)| is_nothing(threshold)) {
+            continue;
+        }
         rows.push(row(&format!("+ {}", term.cause.name()), &|threshold| {
             threshold
                 .terms
@@ -164,9 +180,11 @@ pub fn text(thresholds: &Thresholds) -> String {
     rows.push(row("= decide", &|threshold| {
         format!("{} mV", threshold.decide_mv)
     }));
-    rows.push(row("decide, raw counts", &|threshold| {
-        threshold.decide_counts.to_string()
-    }));
+    let counts = match thresholds.scale.kind {
+        SenseKind::Divider => "decide, raw counts",
+        SenseKind::Reference => "decide, raw counts or fewer",
+    };
+    rows.push(row(counts, &|threshold| threshold.decide_counts.to_string()));
     rows.push(row("start, action alone", &|threshold| volts_of(threshold.start)));
     rows.push(row("start, with reserve", &|threshold| {
         volts_of(threshold.start_with_reserve)

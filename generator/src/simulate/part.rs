@@ -6,7 +6,7 @@ use rand_pcg::Pcg64;
 use crate::model::bank::{Bank, Branch, Wear};
 use crate::model::discharge::Stretch;
 use crate::model::load::Load;
-use crate::model::reading::Scale;
+use crate::model::reading::{Converter, Scale};
 use crate::node::{Action, Harvest, Node, Sense};
 use crate::rounding::CountScale;
 use crate::units::*;
@@ -38,8 +38,8 @@ pub struct Part {
     pub connect_v: f64,
     /// Terminal voltage below which it loses its supply.
     pub cut_v: f64,
-    /// Raw counts of the firmware's converter for one volt at the terminal.
-    pub counts_per_v: f64,
+    /// The firmware's converter.
+    pub converter: Converter,
     /// How its firmware turns counts into millivolts.
     pub counts: CountScale,
 }
@@ -55,6 +55,8 @@ struct Deviation {
     reference: f64,
     top: f64,
     bottom: f64,
+    /// 1: the converter's input gives out its largest current, −1: it draws it.
+    input: f64,
 }
 
 impl Part {
@@ -80,6 +82,12 @@ impl Part {
             reference: signed(),
             top: signed(),
             bottom: signed(),
+            // Where nothing leaks, nothing is drawn for it: the units of such a node stay what they are.
+            input: if node.sense.input_leakage > amperes(0.0) {
+                signed()
+            } else {
+                0.0
+            },
         };
         Self::deviating(node, &deviation, &node.transmit)
     }
@@ -115,17 +123,15 @@ impl Part {
             transmit: load(transmit),
             connect_v: connect.get::<volt>(),
             cut_v: cut.get::<volt>(),
-            counts_per_v: Scale::of(&sense).count.get::<volt>().recip(),
+            converter: Converter::of(&sense, node.sense.input_leakage * deviation.input),
             counts: CountScale::of(&Scale::of(&node.sense)),
         }
     }
 
     /// What the firmware reads while the terminal stands at `terminal_v`, in millivolts: whole counts, then its own conversion.
     pub fn reading_mv(&self, terminal_v: f64) -> u16 {
-        let count = (terminal_v * self.counts_per_v)
-            .floor()
-            .clamp(0.0, f64::from(self.counts.maximum_count));
-        u16::try_from(self.counts.millivolts(count as u32)).unwrap_or(u16::MAX)
+        let count = self.converter.count(terminal_v);
+        u16::try_from(self.counts.millivolts(count)).unwrap_or(u16::MAX)
     }
 }
 
@@ -183,7 +189,13 @@ mod tests {
     #[test]
     fn the_nominal_reading_is_as_by_hand() {
         let part = Part::nominal(&node::example("crack-gauge"));
-        assert!((part.counts_per_v - 1024.0 / 6.27).abs() < ROUNDING * part.counts_per_v);
+        assert_eq!(
+            (
+                part.converter.count(6.27 * 652.9 / 1024.0),
+                part.converter.count(6.27 * 653.1 / 1024.0)
+            ),
+            (652, 653)
+        );
         assert!((3997..=3999).contains(&part.reading_mv(4.0)));
         assert_eq!(part.reading_mv(-1.0), part.reading_mv(0.0));
         assert_eq!(part.reading_mv(7.0), part.reading_mv(70.0));
@@ -200,6 +212,28 @@ mod tests {
         assert_eq!(Part::nominal(&pump).transmit.len(), pump.transmit.phases.len());
         let worst = Part::random(&pump, &mut Pcg64::seed_from_u64(0));
         assert_eq!(worst.transmit.len(), 3 * pump.transmit.phases.len());
+    }
+
+    /// Input currents of units of either sign are read, and without any every unit is what it was.
+    #[test]
+    fn units_differ_in_what_their_input_gives_out() {
+        let mut node = node::example("crack-gauge");
+        let plain: Vec<Part> = units(&node).collect();
+        node.sense.input_leakage = amperes(50e-9);
+        // 50 nA on 4.7 Mohm are 235 mV.
+        let moved_mv = units(&node).zip(&plain).map(|(own, plain)| {
+            assert_eq!(own.bank, plain.bank);
+            i32::from(own.reading_mv(4.0)) - i32::from(plain.reading_mv(4.0))
+        });
+        let moved_mv: Vec<i32> = moved_mv.collect();
+        let (lowest, highest) = (
+            moved_mv.iter().min().expect("units"),
+            moved_mv.iter().max().expect("units"),
+        );
+        assert!(
+            (-270..-200).contains(lowest) && (200..270).contains(highest),
+            "{lowest} {highest}"
+        );
     }
 
     /// No unit is worse than the corner that the thresholds are made for, and some are close to it.

@@ -40,6 +40,10 @@ pub enum Cause {
     ReferenceTolerance,
     /// Divider ratio above nominal.
     DividerTolerance,
+    /// The current of the converter's input, through the divider.
+    InputLeakage,
+    /// The sampling capacitor has not settled.
+    Settling,
     /// Resolution of the converter.
     OneCount,
     /// Added by the node file.
@@ -68,6 +72,11 @@ pub enum Group {
 }
 
 impl Cause {
+    /// Whether a printed ladder leaves it out where it is nothing for every action: what most nodes do not state.
+    pub fn is_optional(self) -> bool {
+        matches!(self, Self::InputLeakage | Self::Settling)
+    }
+
     /// The name used in every output.
     pub fn name(self) -> &'static str {
         match self {
@@ -84,6 +93,8 @@ impl Cause {
             Self::ChargingLift => "charging lift",
             Self::ReferenceTolerance => "reference tolerance",
             Self::DividerTolerance => "divider tolerance",
+            Self::InputLeakage => "pin leakage",
+            Self::Settling => "settling",
             Self::OneCount => "one count",
             Self::Extra => "extra",
             Self::Rounding => "rounding up",
@@ -102,7 +113,11 @@ impl Cause {
             }
             Self::Reserve => Group::Reserve,
             Self::ChargingLift => Group::Charging,
-            Self::ReferenceTolerance | Self::DividerTolerance | Self::OneCount => Group::Sensing,
+            Self::ReferenceTolerance
+            | Self::DividerTolerance
+            | Self::InputLeakage
+            | Self::Settling
+            | Self::OneCount => Group::Sensing,
             Self::Extra | Self::Rounding => Group::Extra,
         }
     }

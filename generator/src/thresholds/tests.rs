@@ -1,5 +1,6 @@
 use super::*;
-use crate::node::{Capacitor, Efficiency, Extent, Phase, Regulator};
+use crate::model::reading::Converter;
+use crate::node::{Capacitor, Efficiency, Extent, Phase, Regulator, Sense, SenseKind};
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use proptest::prelude::*;
 
@@ -104,14 +105,44 @@ fn every_term_is_what_a_hand_computes() {
 /// Root-sum-square of 3 and 4 is 5, and the shares sum to it: 9/5 and 16/5. By hand.
 #[test]
 fn root_sum_square_shares_sum_to_the_root() {
-    let mut scale = Scale::of(&crack_gauge().sense);
+    let mut sense = crack_gauge().sense;
+    sense.bits = 6;
+    sense.reference = volts(64.0 * 0.04);
+    sense.divider_top = ohms(0.0);
+    let mut scale = Scale::of(&sense);
     scale.reference_high = fraction(1.03);
-    scale.divider_high = fraction(1.0);
-    scale.count = volts(0.04);
     let shares = sensing(&scale, volts(1.0), Stack::RootSumSquare);
     assert_abs_diff_eq!(shares[0].1.value, 0.018, epsilon = 1e-12);
     assert_abs_diff_eq!(shares[1].1.value, 0.0, epsilon = 1e-12);
-    assert_abs_diff_eq!(shares[2].1.value, 0.032, epsilon = 1e-12);
+    assert_abs_diff_eq!(shares[4].1.value, 0.032, epsilon = 1e-12);
+    assert_eq!((shares[2].1, shares[3].1), (volts(0.0), volts(0.0)));
+}
+
+/// By hand: 20 nA give out 94 mV behind 4.7 Mohm at 0 tolerance; times the reference's 1/0.97. All rows are listed, and sum.
+#[test]
+fn input_leakage_is_a_term_of_its_own() {
+    let mut node = crack_gauge();
+    let without = Threshold::of(&node, &node.measure);
+    node.sense.divider_tolerance = fraction(0.0);
+    node.sense.input_leakage = amperes(20e-9);
+    let with = Threshold::of(&node, &node.measure);
+    let term = |threshold: &Threshold, cause| {
+        let mut terms = threshold.terms.iter();
+        terms
+            .find(|term| term.cause == cause)
+            .expect("every cause is listed")
+            .voltage
+    };
+    assert_eq!(term(&without, Cause::InputLeakage), volts(0.0));
+    assert_eq!(term(&without, Cause::Settling), volts(0.0));
+    assert_abs_diff_eq!(
+        term(&with, Cause::InputLeakage).value,
+        0.094 / 0.97,
+        epsilon = 1e-9
+    );
+    // Asleep it draws 20 nA / 5.7 more.
+    let more = with.reserve.drain.current - without.reserve.drain.current;
+    assert_abs_diff_eq!(more.value, 20e-9 / 5.7, epsilon = 1e-15);
 }
 
 /// Two counts of 5.7·1.1 V/1024 are 12.25 mV, more than a measurement takes. Where charging stops 4 mV above the threshold, 4 mV are
@@ -201,14 +232,56 @@ proptest! {
             if threshold.decide_counts <= thresholds.counts.maximum_count {
                 prop_assert!(thresholds.counts.millivolts(threshold.decide_counts) >= threshold.decide_mv);
             } else {
-                prop_assert!(f64::from(threshold.decide_mv) / 1e3 > (thresholds.scale.full_scale - thresholds.scale.count).value - 0.002);
+                prop_assert!(f64::from(threshold.decide_mv) / 1e3 > (thresholds.scale.full_scale - thresholds.scale.count_at(thresholds.scale.full_scale)).value - 0.002);
             }
             if !rss {
                 // The unit that reads highest, charging, one count up, still stands at start_with_reserve or above.
                 let truth = threshold.start_with_reserve + thresholds.charging_lift;
-                let highest = truth * thresholds.scale.reference_high * thresholds.scale.divider_high + thresholds.scale.count;
+                let highest = truth * thresholds.scale.reference_high * thresholds.scale.divider_high + thresholds.scale.count_at(truth);
                 prop_assert!(highest.value <= f64::from(threshold.decide_mv) / 1e3 + 1e-9);
             }
         }
+    }
+
+    /// Random sensing inside its box, of both kinds: from a millivolt below what the worst corner asks for no unit ever reads as much as
+    /// it decides on, charging or not.
+    #[test]
+    fn no_unit_decides_below_its_start(
+        is_supply in prop::bool::ANY, bits in 8..=14u32, reference_v in 0.6..1.1f64, tolerance in 0.0..0.05f64, top in 3e6..6e6f64,
+        resistors in 0.0..0.02f64, leakage in 0.0..1e-7f64, parts in prop::array::uniform4(-1.0..1.0f64), at_ends in prop::bool::ANY,
+    ) {
+        let mut node = crack_gauge();
+        node.supply.regulator = Regulator::Direct { minimum_input: volts(1.8) };
+        node.supply.gate = None;
+        node.sense = Sense {
+            kind: if is_supply { SenseKind::Reference } else { SenseKind::Divider },
+            bits,
+            reference: volts(reference_v),
+            reference_tolerance: fraction(tolerance),
+            divider_top: ohms(if is_supply { 0.0 } else { top }),
+            divider_bottom: ohms(1e6),
+            divider_tolerance: fraction(if is_supply { 0.0 } else { resistors }),
+            divider_switched: is_supply,
+            input_leakage: amperes(if is_supply { 0.0 } else { leakage }),
+            ..node.sense
+        };
+        let threshold = Threshold::of(&node, &node.measure);
+        let lift = node.harvest.maximum_current * Bank::of_node(&node, Wear::WORST).largest_resistance();
+        let end = |part: f64| if at_ends { part.signum() } else { part };
+        let mut own = node.sense.clone();
+        own.reference = own.reference * (1.0 + end(parts[0]) * tolerance);
+        own.divider_top = own.divider_top * (1.0 + end(parts[1]) * resistors);
+        own.divider_bottom = own.divider_bottom * (1.0 + end(parts[2]) * resistors);
+        let converter = Converter::of(&own, own.input_leakage * end(parts[3]));
+        let counts = CountScale::of(&Scale::of(&node.sense));
+        for below_v in [1e-3, 0.1, 0.5] {
+            let truth = threshold.start_with_reserve + lift - volts(below_v);
+            let read_mv = counts.millivolts(converter.count(truth.get::<volt>()));
+            prop_assert!(read_mv < threshold.decide_mv, "{read_mv} {}", threshold.decide_mv);
+        }
+        // The same by raw counts.
+        let count = converter.count((threshold.start_with_reserve + lift - volts(1e-3)).get::<volt>());
+        let permits = if is_supply { count <= threshold.decide_counts } else { count >= threshold.decide_counts };
+        prop_assert!(!permits);
     }
 }

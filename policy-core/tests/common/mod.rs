@@ -4,7 +4,8 @@
 pub(crate) mod plans;
 
 use millpond_policy::{
-    Costs, EnergyModel, Outage, PACE_ROWS, PaceRow, Policy, PolicyParts, RETAINED_BYTES, Sense, State,
+    Costs, EnergyModel, Outage, PACE_ROWS, PaceRow, Policy, PolicyParts, RETAINED_BYTES, Sense, SenseKind,
+    State,
 };
 use proptest::prelude::*;
 
@@ -59,6 +60,7 @@ pub(crate) fn any_policy() -> impl Strategy<Value = Policy> {
                     sleep_uw: 3,
                 },
                 sense: Sense {
+                    kind: SenseKind::Divider,
                     count_scale: 65_536,
                     count_shift: 16,
                     maximum_count: u16::MAX,

@@ -3,7 +3,7 @@
 use arbitrary::{Arbitrary, Result, Unstructured};
 use millpond_policy::{
     AHEAD_SLOTS, Costs, Decision, EnergyModel, Income, Outage, PACE_ROWS, PaceRow, Plan, PlanParts, Planner,
-    Policy, PolicyParts, RETAINED_BYTES, Reading, SLOT_S, Sense, State,
+    Policy, PolicyParts, RETAINED_BYTES, Reading, SLOT_S, Sense, SenseKind, State,
 };
 
 /// Calls of one run.
@@ -62,6 +62,11 @@ fn policy(u: &mut Unstructured<'_>) -> Result<Option<Policy>> {
         parts.energy = energy(u)?;
         parts.costs = costs(u)?;
         parts.sense = Sense {
+            kind: if u.arbitrary()? {
+                SenseKind::Divider
+            } else {
+                SenseKind::Reference
+            },
             count_scale: u.arbitrary()?,
             count_shift: u.int_in_range(0..=40)?,
             maximum_count: u.arbitrary()?,

@@ -129,6 +129,7 @@ pub(super) fn pump_bearing() -> Node {
 /// A node whose only losses are its load: a direct supply at a terminal of `working_v`.
 pub(super) fn lossless(working_v: f64, sleep_a: f64, measure: Phase, transmit: Phase) -> Node {
     let mut node = pump_bearing();
+    node.sense.divider_switched = true;
     node.storage = vec![capacitor(1.0, 5.5, 0.0)];
     node.supply.regulator = Regulator::Direct {
         minimum_input: volts(working_v - 0.5),
