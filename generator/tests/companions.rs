@@ -210,7 +210,7 @@ const WRITABLE: [&str; 22] = [
     "plain.toml",
     "a b.toml",
     " a.toml",
-    "a  b ",
+    "a  b",
     "#a.toml",
     "a#b #c.toml",
     "$a.toml",

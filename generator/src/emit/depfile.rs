@@ -104,6 +104,8 @@ fn escaped(path: &Path) -> Result<String, String> {
     };
     let lacks = if text.is_empty() {
         "it is empty"
+    } else if text.ends_with(' ') {
+        "it ends with a space"
     } else if text.ends_with(':') {
         "it ends with a colon"
     } else if text.ends_with(')') {
@@ -176,7 +178,7 @@ mod tests {
             );
             assert!(!refused.contains(|c: char| c.is_control()), "{refused:?}");
         }
-        for path in ["", "a:", "a(b)", ".PHONY", "./.SUFFIXES"] {
+        for path in ["", "a ", "a:", "a(b)", ".PHONY", "./.SUFFIXES"] {
             assert!(of(path).is_err(), "{path:?}");
         }
     }
