@@ -1,16 +1,15 @@
 //! The command line: what can be asked for.
 
+mod choice;
 mod files;
 mod value;
 
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Args, Parser, Subcommand};
 use clap_complete::Shell;
 use millpond::dividers::series::Series;
 use millpond::income::light::Light;
-use millpond::node::Pace;
-use millpond::printout::Format;
 use millpond::units::*;
 
 use value::{
@@ -18,6 +17,7 @@ use value::{
     tolerance, years,
 };
 
+pub(crate) use choice::{Example, FormatArgument, PaceArgument};
 pub(crate) use files::{Files, Named};
 pub(crate) use value::{Range, SourceRange};
 
@@ -80,17 +80,6 @@ pub(crate) struct Init {
     pub(crate) example: Example,
 }
 
-/// The node files that come with the tool.
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Example {
-    /// Outdoor solar cell, gated switching supply, chirp spread spectrum
-    CrackGauge,
-    /// Indoor light, no regulator, Bluetooth LE advertising
-    DisplayCase,
-    /// Thermoelectric source, linear supply, two kinds of capacitor, IEEE 802.15.4
-    PumpBearing,
-}
-
 #[derive(Args)]
 pub(crate) struct Print {
     /// The node file
@@ -98,38 +87,6 @@ pub(crate) struct Print {
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
     pub(crate) format: FormatArgument,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum FormatArgument {
-    Text,
-    Json,
-}
-
-impl From<FormatArgument> for Format {
-    fn from(argument: FormatArgument) -> Self {
-        match argument {
-            FormatArgument::Text => Self::Text,
-            FormatArgument::Json => Self::Json,
-        }
-    }
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub(crate) enum PaceArgument {
-    /// A table over the storage voltage; needs no clock
-    Even,
-    /// Plans over two days on what each hour brought before; needs a clock that runs
-    Planned,
-}
-
-impl From<PaceArgument> for Pace {
-    fn from(argument: PaceArgument) -> Self {
-        match argument {
-            PaceArgument::Even => Self::Even,
-            PaceArgument::Planned => Self::Planned,
-        }
-    }
 }
 
 #[derive(Args)]
@@ -151,6 +108,9 @@ pub(crate) struct Generate {
     /// Write here, as a rule for make, which files were read: the node file and the CSV files that it names
     #[arg(long, value_name = "FILE", conflicts_with = "verify")]
     pub(crate) depfile: Option<PathBuf>,
+    /// Write over whatever stands there, read-only files too; without it only what millpond wrote is replaced
+    #[arg(long, conflicts_with = "verify")]
+    pub(crate) force: bool,
     /// Write nothing; fail with a difference if a file is stale or was edited by hand
     #[arg(long)]
     pub(crate) verify: bool,
@@ -181,6 +141,9 @@ pub(crate) struct Simulate {
     /// Draw the storage voltage here
     #[arg(long, value_name = "SVG")]
     pub(crate) picture: Option<PathBuf>,
+    /// Write over whatever stands there, read-only files too; without it only what millpond wrote is replaced
+    #[arg(long)]
+    pub(crate) force: bool,
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
     pub(crate) format: FormatArgument,
@@ -256,6 +219,9 @@ pub(crate) struct Fit {
     /// Write a copy of the node file with the fitted values here, comments kept
     #[arg(long, value_name = "TOML")]
     pub(crate) write: Option<PathBuf>,
+    /// Write over whatever stands there, read-only files too; without it only what millpond wrote is replaced
+    #[arg(long)]
+    pub(crate) force: bool,
     /// Text for people or JSON for programs
     #[arg(long, value_enum, default_value_t = FormatArgument::Text)]
     pub(crate) format: FormatArgument,
@@ -337,6 +303,9 @@ pub(crate) struct Report {
     /// The page to write
     #[arg(short, long, value_name = "HTML")]
     pub(crate) output: PathBuf,
+    /// Write over whatever stands there, read-only files too; without it only what millpond wrote is replaced
+    #[arg(long)]
+    pub(crate) force: bool,
     /// Income from a CSV file in place of the node's own source, as for `simulate`
     #[arg(long, value_name = "CSV")]
     pub(crate) trace: Option<PathBuf>,
@@ -364,6 +333,9 @@ pub(crate) struct Workbench {
     /// Write the page here, to be opened from the disk, instead of serving it
     #[arg(short, long, value_name = "HTML")]
     pub(crate) output: Option<PathBuf>,
+    /// Write over whatever stands there, read-only files too; without it only what millpond wrote is replaced
+    #[arg(long, requires = "output")]
+    pub(crate) force: bool,
     /// The port to serve on; any free one when not given
     #[arg(long, value_name = "PORT", default_value_t = 0, conflicts_with = "output")]
     pub(crate) port: u16,
@@ -391,4 +363,7 @@ pub(crate) struct Completions {
 pub(crate) struct Manual {
     /// The folder to write into; made where it is missing
     pub(crate) folder: PathBuf,
+    /// Write over whatever stands there, read-only files too; without it only what millpond wrote is replaced
+    #[arg(long)]
+    pub(crate) force: bool,
 }

@@ -31,22 +31,28 @@ use millpond::input::{self, Limit, LoadError};
 use millpond::node::{NodeFile, Pace};
 use millpond::plan::Planned;
 use millpond::plan::made::Made;
-use millpond::problem::InputText;
+use millpond::problem::{InputText, Problems};
 use millpond::thresholds::Thresholds;
+use millpond::visible::{self, visible_lines};
 use millpond_policy::Policy;
 
-use crate::failure::Failure;
+use crate::failure::{Failure, colour};
 
 /// A remark on standard error, if there is one; nothing is left to tell it to where that is closed.
 pub(crate) fn say(remark: &str) {
     if !remark.is_empty() {
-        let _ = writeln!(std::io::stderr(), "{remark}");
+        let _ = writeln!(std::io::stderr(), "{}", visible_lines(remark));
     }
 }
 
-/// Writes a result to standard output. A reader that has gone away is not an error.
+/// The faults of a file on standard error.
+fn say_problems(problems: &Problems) {
+    let _ = std::io::stderr().write_all(problems.render(colour()).as_bytes());
+}
+
+/// Writes a result to standard output, everything in it to be seen. A reader that has gone away is not an error.
 fn print(text: &str) -> Result<(), Failure> {
-    match std::io::stdout().write_all(text.as_bytes()) {
+    match std::io::stdout().write_all(visible_lines(text).as_bytes()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Failure::Unusable(format!(
             "standard output cannot be written: {error}"
         ))),
@@ -61,7 +67,7 @@ fn write(files: &[(PathBuf, String)]) -> Result<(), Failure> {
         say(&format!(
             "{} {}",
             if is_new { "wrote" } else { "unchanged:" },
-            path.display()
+            visible::path(&path)
         ));
     }
     Ok(())

@@ -11,10 +11,9 @@ use inputs::Source;
 pub use inputs::Change;
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
 
 use crate::generated::{self, Refusal};
-use crate::node::{NodeFile, Pace};
+use crate::node::{NodeFile, Pace, Profiles};
 
 /// What differs between the constants of two node files.
 #[derive(Clone, Debug, PartialEq)]
@@ -86,10 +85,13 @@ pub fn compare(old: &NodeFile, new: &NodeFile) -> Result<Comparison, Refusal> {
     let before = listed(&generated::without_plan(old)?.json());
     let after = listed(&generated::without_plan(new)?.json());
     let mut changes = inputs::changes(source(old), source(new));
+    // The profiles of both files are at hand; each file's names are told apart by a folder.
+    let (old_text, profiles) = inputs::in_memory(source(old), source(new));
     let alone: Vec<Option<Listed>> = changes
         .iter()
         .map(|change| {
-            let file = NodeFile::parse(&old.path, &change.applied_to(&old.text), source(old).folder).ok()?;
+            let text = change.applied_to(&old_text);
+            let file = NodeFile::parse_with(&old.path, &text, Profiles::Given(&profiles)).ok()?;
             Some(listed(&generated::without_plan(&file).ok()?.json()))
         })
         .collect();
@@ -110,11 +112,11 @@ pub fn compare(old: &NodeFile, new: &NodeFile) -> Result<Comparison, Refusal> {
     })
 }
 
-/// What is compared of a file. Its profiles are named from its own folder.
+/// What is compared of a file.
 fn source(file: &NodeFile) -> Source<'_> {
     Source {
         text: &file.text,
-        folder: Path::new(&file.path).parent().unwrap_or(Path::new("")),
+        profiles: &file.profiles,
     }
 }
 

@@ -1,14 +1,16 @@
 //! Whether a command can write where it is told to: asked before it computes or writes anything.
 //!
-//! No output may be one of the command's own inputs, under whatever name, nor another output, and each needs a folder to stand in.
+//! No output may be one of the command's own inputs, under whatever name, nor another output, each needs a folder to stand in, and what
+//! stands in its place is replaced only where this tool wrote it, or with `--force`.
 
 use std::fs::{self, Metadata};
 use std::path::{Path, PathBuf};
 
-use millpond::emit::{behind_links, folder_of, try_place};
+use millpond::emit::{behind_links, folder_of, may_replace, try_place};
 use millpond::input::LoadError;
 use millpond::node::NodeFile;
 use millpond::problem::InputText;
+use millpond::visible;
 
 use crate::cli::{Files, Named};
 use crate::failure::Failure;
@@ -39,13 +41,45 @@ pub(crate) fn check(mut files: Files) -> Result<(), Failure> {
             )));
         }
     }
-    Ok(())
+    if files.force {
+        return Ok(());
+    }
+    files.outputs.iter().try_for_each(replaces_its_own)
+}
+
+/// Whether what stands in the place of an output may go.
+pub(crate) fn replaces_its_own(output: &Named) -> Result<(), Failure> {
+    let Some(kind) = output.kind else { return Ok(()) };
+    may_replace(&output.path, kind).map_err(|standing| {
+        Failure::Unusable(format!(
+            "{}: {} {standing}: it is left as it is; give another name, or --force to replace it",
+            output.called,
+            visible::path(&output.path)
+        ))
+    })
+}
+
+/// Says of each input that it is a named pipe, which is read until nobody writes to it any more: whoever waits knows what for.
+pub(crate) fn announce_pipes(files: &Files) {
+    #[cfg(unix)]
+    for Named { called, path, .. } in &files.inputs {
+        use std::os::unix::fs::FileTypeExt as _;
+        // A link, as the shell makes one for the output of another command, is no such pipe by its own name.
+        if fs::symlink_metadata(path).is_ok_and(|there| there.file_type().is_fifo()) {
+            let shown = visible::path(path);
+            crate::commands::say(&format!(
+                "{called}: {shown} is a pipe; it is read until whoever writes to it has closed it"
+            ));
+        }
+    }
+    #[cfg(not(unix))]
+    let _ = files;
 }
 
 /// Whether there is a folder for the file, and nothing else in its place.
 fn has_a_place(output: &Named) -> Result<(), String> {
-    let Named { called, path } = output;
-    let shown = path.display();
+    let Named { called, path, .. } = output;
+    let shown = visible::path(path);
     if path.as_os_str() == "-" {
         return Err(format!(
             "{called}: - is no name of a file here; write /dev/stdout for standard output where the system has it, ./- for a file of that \
@@ -67,13 +101,22 @@ fn has_a_place(output: &Named) -> Result<(), String> {
     let lacks = match fs::metadata(folder) {
         Ok(there) if there.is_dir() => match try_place(&file) {
             Ok(()) => return Ok(()),
-            Err(error) => format!("no file can be made in the folder {}: {error}", folder.display()),
+            Err(error) => format!(
+                "no file can be made in the folder {}: {error}",
+                visible::path(folder)
+            ),
         },
-        Ok(_) => format!("{} is not a folder; name one that is", folder.display()),
+        Ok(_) => format!("{} is not a folder; name one that is", visible::path(folder)),
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            format!("the folder {} does not exist; make it first", folder.display())
+            format!(
+                "the folder {} does not exist; make it first",
+                visible::path(folder)
+            )
         }
-        Err(error) => format!("the folder {} cannot be looked into: {error}", folder.display()),
+        Err(error) => format!(
+            "the folder {} cannot be looked into: {error}",
+            visible::path(folder)
+        ),
     };
     Err(format!("{called}: {shown} cannot be written: {lacks}"))
 }
@@ -92,6 +135,7 @@ fn profiles(node: Option<&Path>) -> Vec<Named> {
     let named = |profile: InputText| Named {
         called: PROFILE,
         path: PathBuf::from(profile.path),
+        kind: None,
     };
     profiles.into_iter().map(named).collect()
 }
@@ -141,6 +185,11 @@ impl<'a> Place<'a> {
 
 impl std::fmt::Display for Place<'_> {
     fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(formatter, "{} ({})", self.file.called, self.file.path.display())
+        write!(
+            formatter,
+            "{} ({})",
+            self.file.called,
+            visible::path(&self.file.path)
+        )
     }
 }

@@ -9,6 +9,8 @@ mod depfile;
 mod json;
 mod names;
 mod provenance;
+#[cfg(not(target_arch = "wasm32"))]
+mod replace;
 mod rust_module;
 pub(crate) mod template;
 mod verify;
@@ -19,10 +21,14 @@ use millpond_policy::{PlanParts, PolicyParts, WhenFull};
 use minijinja::value::{Serde, Value};
 use serde::Serialize;
 
-pub use depfile::depfile;
+pub use depfile::{Unwritable, depfile};
+pub(crate) use provenance::GENERATOR;
+pub use provenance::marked_copy;
+#[cfg(not(target_arch = "wasm32"))]
+pub use replace::{Kind, MANUAL_MARK, PICTURE_MARK, Standing, may_replace};
 pub use verify::{LIMIT, Stale, StaleReason, verify};
 #[cfg(not(target_arch = "wasm32"))]
-pub use write::{WriteError, behind_links, folder_of, try_place, write_all, write_new};
+pub use write::{WriteError, behind_links, create, folder_of, try_place, write_all, write_new};
 
 /// Everything that goes into the outputs: integers, and strings that are formatted already.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]

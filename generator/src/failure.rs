@@ -4,11 +4,15 @@ use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
 
 use millpond::input::LoadError;
+use millpond::problem::Problems;
+use millpond::visible::visible_lines;
 
 /// Why a command failed, by exit code.
 pub(crate) enum Failure {
-    /// Exit code 1: the node was refused, or a check differs. The message goes to standard error as it is.
+    /// Exit code 1: the node was refused, or a check differs. The message goes to standard error, everything in it to be seen.
     Refused(String),
+    /// Exit code 1: a file was read and has faults, which are shown where they stand.
+    Faults(Problems),
     /// Exit code 2: wrong usage, or a file that cannot be read or written.
     Unusable(String),
 }
@@ -17,8 +21,9 @@ impl Failure {
     /// Shows the failure on standard error.
     pub(crate) fn report(self) -> ExitCode {
         let (code, message) = match self {
-            Self::Refused(message) => (1, message),
-            Self::Unusable(message) => (2, format!("error: {message}\n")),
+            Self::Refused(message) => (1, visible_lines(&message).into_owned()),
+            Self::Faults(problems) => (1, problems.render(colour())),
+            Self::Unusable(message) => (2, format!("error: {}\n", visible_lines(&message))),
         };
         // Nothing is left to tell it to when standard error is closed.
         let _ = std::io::stderr().write_all(message.as_bytes());
@@ -36,7 +41,7 @@ pub(crate) fn colour() -> bool {
 impl From<LoadError> for Failure {
     fn from(error: LoadError) -> Self {
         match error {
-            LoadError::Refused(problems) => Self::Refused(problems.render(colour())),
+            LoadError::Refused(problems) => Self::Faults(problems),
             other => Self::Unusable(other.to_string()),
         }
     }

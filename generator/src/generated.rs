@@ -18,6 +18,7 @@ use crate::printout;
 use crate::progress::{Progress, Unseen};
 use crate::thresholds::{Threshold, Thresholds};
 use crate::units::*;
+use crate::visible::visible;
 
 /// Why a node whose income is a trace has no plan.
 const NO_INCOME: &str = "pace = \"planned\" is tuned on the income that [harvest] declares, and kind = \"trace\" declares \
@@ -237,12 +238,13 @@ impl fmt::Display for Refusal {
             Self::Findings { path, findings } => {
                 write!(
                     f,
-                    "{}{path}: no constants for a node that cannot work",
-                    printout::findings::text(findings)
+                    "{}{}: no constants for a node that cannot work",
+                    printout::findings::text(findings),
+                    visible(path)
                 )
             }
-            Self::Plan { path, why } => write!(f, "{path}: no plan: {why}"),
-            Self::Constants { path, rule } => write!(f, "{path}: no constants: {rule}"),
+            Self::Plan { path, why } => write!(f, "{}: no plan: {why}", visible(path)),
+            Self::Constants { path, rule } => write!(f, "{}: no constants: {rule}", visible(path)),
         }
     }
 }

@@ -7,12 +7,13 @@ use std::io::{self, Read as _};
 use std::path::Path;
 
 use crate::problem::{InputText, Problems};
+use crate::visible::visible;
 
 /// Why an input file could not be used.
 #[derive(Debug, thiserror::Error)]
 pub enum LoadError {
     /// There is no text to look at.
-    #[error("{path} {why}{}", with_cure(.why))]
+    #[error("{} {why}{}", visible(.path), with_cure(.why))]
     Unreadable {
         /// Path as the user gave it.
         path: String,
@@ -121,7 +122,11 @@ pub fn read(path: &Path, limit: Limit) -> Result<InputText, LoadError> {
 
 /// The text of the file at `path`.
 pub(crate) fn text(path: &Path, limit: Limit) -> Result<String, Unreadable> {
-    let file = File::open(path).map_err(Unreadable::System)?;
+    whole(File::open(path).map_err(Unreadable::System)?, limit)
+}
+
+/// The text of an open file.
+pub(crate) fn whole(file: File, limit: Limit) -> Result<String, Unreadable> {
     let length = file.metadata().map_err(Unreadable::System)?.len();
     limit.holds(length)?;
     let mut bytes = Vec::with_capacity(length as usize + 1);

@@ -29,6 +29,8 @@ pub mod problem;
 
 pub mod input;
 
+pub mod visible;
+
 pub mod node;
 
 pub mod model;

@@ -7,21 +7,40 @@ mod destinations;
 mod failure;
 mod serve;
 
+use std::ffi::OsString;
+use std::path::Path;
 use std::process::ExitCode;
 
-use clap::Parser;
+use clap::Parser as _;
+use millpond::visible;
 
 use cli::{Cli, Command};
 use failure::Failure;
 
 fn main() -> ExitCode {
-    let command = Cli::parse().command;
+    let command = command();
+    let files = command.files();
+    destinations::announce_pipes(&files);
     // Before anything is computed: a year of simulation is not to end at a folder that is not there.
-    let done = destinations::check(command.files()).and_then(|()| run(&command));
+    let done = destinations::check(files).and_then(|()| run(&command));
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => failure.report(),
     }
+}
+
+/// The command that was asked for. What is wrong with a command line is shown with everything in it to be seen.
+fn command() -> Command {
+    let arguments: Vec<OsString> = std::env::args_os().collect();
+    let shown = arguments
+        .iter()
+        .map(|argument| visible::path(Path::new(argument)));
+    let error = match Cli::try_parse_from(&arguments) {
+        Ok(cli) => return cli.command,
+        Err(error) => error,
+    };
+    // The library repeats arguments as they are: the same fault of the same words that can be seen.
+    Cli::try_parse_from(shown).err().unwrap_or(error).exit()
 }
 
 fn run(command: &Command) -> Result<(), Failure> {

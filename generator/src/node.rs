@@ -7,6 +7,7 @@
 
 mod action;
 mod agreement;
+mod beside;
 pub mod catalogue;
 mod comparator;
 pub mod file;

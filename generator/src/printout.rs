@@ -1,5 +1,7 @@
 //! Results as text for people and as JSON for programs. Pure functions from results to strings.
 
+use crate::visible::in_json;
+
 mod table;
 
 pub mod budget;
@@ -27,10 +29,9 @@ pub enum Format {
     Json,
 }
 
-/// One JSON object as text, indented, with a final newline.
+/// One JSON object as text, indented, with a final newline. Strings hold what they hold, with escapes for what cannot be seen.
 pub fn json(value: &impl serde::Serialize) -> String {
     // Serialising plain structs of numbers and strings cannot fail.
-    let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
-    text.push('\n');
-    text
+    let text = serde_json::to_string_pretty(value).unwrap_or_default();
+    in_json(&text).into_owned() + "\n"
 }

@@ -8,6 +8,8 @@ use std::ops::Range;
 
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
 
+use crate::visible::{visible, visible_lines};
+
 /// More faults than this are counted, not shown: nobody reads further, and a file of garbage has very many.
 const MOST_SHOWN: usize = 100;
 
@@ -103,7 +105,7 @@ impl Problems {
             let unseen = self.list.len() - MOST_SHOWN;
             message.push_str(&format!("{unseen} more problems are not shown.\n"));
         }
-        let path = self.files.first().map_or("", |file| file.path.as_str());
+        let path = visible(self.files.first().map_or("", |file| file.path.as_str()));
         let count = self.list.len();
         let noun = if count == 1 { "problem" } else { "problems" };
         message.push_str(&format!("{path}: refused, {count} {noun}\n"));
@@ -111,11 +113,17 @@ impl Problems {
     }
 
     fn render_one(&self, renderer: &Renderer, problem: &Problem) -> String {
-        let title = Level::ERROR.primary_title(problem.title.as_str());
-        let cure = Level::HELP.message(problem.cure.as_str());
+        let (title, cure, expected) = (
+            visible(&problem.title),
+            visible(&problem.cure),
+            visible(&problem.expected),
+        );
+        let title = Level::ERROR.primary_title(title.as_ref());
+        let cure = Level::HELP.message(cure.as_ref());
         let Some(file) = self.files.get(problem.file) else {
             return renderer.render(&[title.element(cure)]);
         };
+        let path = visible(&file.path);
         let marker = on_one_line(&file.text, &problem.span);
         let beside: Vec<_> = problem
             .beside
@@ -131,20 +139,25 @@ impl Problems {
             let line_start = file.text[..marker.start].rfind('\n').map_or(0, |at| at + 1);
             let line = 1 + file.text[..line_start].matches('\n').count();
             let column = 1 + file.text[line_start..marker.start].chars().count();
-            let expected = Level::NOTE.message(problem.expected.as_str());
+            let expected = Level::NOTE.message(expected.as_ref());
             title
-                .element(Origin::path(file.path.as_str()).line(line).char_column(column))
+                .element(Origin::path(path.as_ref()).line(line).char_column(column))
                 .element(expected)
                 .element(cure)
         } else {
-            let within = |span: &Range<usize>| span.start - excerpt.start..span.end - excerpt.start;
-            let mut snippet = Snippet::source(&file.text[excerpt.clone()])
-                .path(file.path.as_str())
+            // The line ends of other systems are no characters of the line.
+            let shown = |end: usize| {
+                let text = file.text[excerpt.start..end].replace("\r\n", "\n");
+                visible_lines(text.trim_end_matches('\r')).into_owned()
+            };
+            let within = |span: &Range<usize>| shown(span.start).len()..shown(span.end).len();
+            let mut snippet = Snippet::source(shown(excerpt.end))
+                .path(path.as_ref())
                 .line_start(line)
                 .annotation(
                     AnnotationKind::Primary
                         .span(within(&marker))
-                        .label(problem.expected.as_str()),
+                        .label(expected.as_ref()),
                 );
             for (span, label) in &beside {
                 snippet =
@@ -162,18 +175,14 @@ impl fmt::Display for Problems {
     }
 }
 
-/// A piece of the user's text as a title may repeat it: control characters escaped, cut when long.
+/// A piece of the user's text as a title may repeat it: on one line, everything in it to be seen, cut when long.
 pub(crate) fn quoted(text: &str) -> String {
     let short: String = text.chars().take(MOST_QUOTED_CHARACTERS).collect();
-    let escaped = short
-        .escape_debug()
-        .to_string()
-        .replace("\\\"", "\"")
-        .replace("\\'", "'");
+    let shown = visible(&short);
     if short.len() < text.len() {
-        format!("{escaped}…")
+        format!("{shown}…")
     } else {
-        escaped
+        shown.into_owned()
     }
 }
 
@@ -236,6 +245,35 @@ mod tests {
         let message = problems(&text, vec![Problem::new(17..20, "odd", "short", "cut it")]).render(false);
         assert!(message.contains("node.toml:2:8"), "{message}");
         assert!(message.len() < 500, "{message}");
+    }
+
+    /// Characters that steer a terminal or hide stand as escapes in path, title and excerpt, and the marker keeps its place.
+    #[test]
+    fn nothing_hides_in_a_message() {
+        let hidden = "\u{1b}[2J\u{9b}\u{202e}\u{200b}\u{2028}\u{feff}";
+        let text = format!("a = \"{hidden}\" # b\n");
+        let at = text.find("# b").expect("there");
+        let mut all = problems(
+            &text,
+            vec![Problem::new(at..at + 1, format!("odd {hidden}"), hidden, hidden)],
+        );
+        all.files[0].path = format!("no{hidden}de.toml");
+        let message = all.render(false);
+        assert!(
+            !message.contains(|c: char| hidden.contains(c) && !"[2J".contains(c)),
+            "{message:?}"
+        );
+        let lines: Vec<&str> = message.lines().collect();
+        let place = lines
+            .iter()
+            .position(|line| line.contains("# b"))
+            .expect("an excerpt");
+        let column = |line: &str, sign: char| line.chars().position(|c| c == sign);
+        assert_eq!(
+            column(lines[place], '#'),
+            column(lines[place + 1], '^'),
+            "{message}"
+        );
     }
 
     #[test]

@@ -45,6 +45,7 @@ use crate::survival::{Corner, Doing, Survival};
 use crate::text::{Engineering, hexadecimal, in_days, lasting};
 use crate::thresholds::Thresholds;
 use crate::units::*;
+use crate::visible::visible;
 
 use course::Seen;
 #[cfg(not(target_arch = "wasm32"))]
@@ -81,7 +82,7 @@ impl Input {
         let name = Path::new(path).file_name().map(OsStr::to_string_lossy);
         Self {
             role,
-            name: name.map_or_else(|| path.to_owned(), Cow::into_owned),
+            name: visible(&name.unwrap_or(Cow::Borrowed(path))).into_owned(),
             sha256: hexadecimal(&Sha256::digest(text)),
         }
     }

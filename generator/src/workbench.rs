@@ -9,8 +9,10 @@ use base64::engine::general_purpose::STANDARD;
 use minijinja::{AutoEscape, context};
 use serde_json::json;
 
+use crate::emit::GENERATOR;
 use crate::emit::template::render;
 use crate::report;
+use crate::visible::in_json;
 
 const PAGE: &str = include_str!("../../templates/workbench/page.html.jinja");
 const ENGINE: &str = include_str!("../../templates/workbench/engine.js");
@@ -26,7 +28,9 @@ const STYLE: &str = include_str!("../../templates/workbench/workbench.css");
 /// ```
 pub fn page(name: &str, node: &str, profiles: &BTreeMap<String, String>, wasm: &[u8]) -> String {
     let node = json!({ "file": name, "text": node, "profiles": profiles }).to_string();
+    let node = in_json(&node).into_owned();
     let context = context! {
+        generator => GENERATOR,
         style => [report::style(), report::inline(STYLE)].join("\n"),
         scripts => report::scripts(),
         engine => report::inline(ENGINE),

@@ -307,7 +307,7 @@ fn unusable_input_is_refused_and_nothing_is_touched() {
     ] {
         for command in [
             &["check", name][..],
-            &["generate", name, "--c", "policy.h"],
+            &["generate", name, "--c", "policy.h", "--force"],
             &["compare", name, name],
         ] {
             let output = millpond(inside, command);

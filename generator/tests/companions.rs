@@ -205,6 +205,104 @@ fn a_depfile_names_the_node_file_and_its_profiles_and_make_obeys_it() {
     }
 }
 
+/// Names that a rule can hold, with whatever make takes for its own among them.
+const WRITABLE: [&str; 22] = [
+    "plain.toml",
+    "a b.toml",
+    " a.toml",
+    "a  b",
+    "#a.toml",
+    "a#b #c.toml",
+    "$a.toml",
+    "$(shell touch broken).toml",
+    "${a}$$b.toml",
+    "a:b.toml",
+    "a: b.toml",
+    "bench/2026-01-01 12:00.csv",
+    "~a.toml",
+    "~/a.toml",
+    "include",
+    "include a",
+    "define",
+    "-include",
+    "messung für µ.csv",
+    "测量.csv",
+    "a+b,c_d.e~f-g",
+    "(a) b.csv",
+];
+
+/// Make itself reads a rule for each name, as an input and as an output: nothing to do, then something as the input is newer, then something
+/// and no complaint as it is gone.
+#[test]
+fn make_reads_back_every_name_that_a_rule_can_hold() {
+    let make = |folder: &Path, target: &str| {
+        let target = if target.starts_with('-') {
+            format!("./{target}")
+        } else {
+            target.to_owned()
+        };
+        let output = Command::new("make")
+            .args([
+                "--question",
+                "--no-builtin-rules",
+                "--file",
+                ".rule",
+                "--",
+                &target,
+            ])
+            .current_dir(folder)
+            .output();
+        output.ok().map(|output| {
+            let said = String::from_utf8_lossy(&output.stderr).into_owned();
+            (output.status.code(), said)
+        })
+    };
+    let mut refused = Vec::new();
+    for name in WRITABLE {
+        for is_input in [true, false] {
+            let folder = tempfile::tempdir().expect("a folder");
+            let (input, output) = if is_input {
+                (name, "policy.h")
+            } else {
+                ("node.toml", name)
+            };
+            let rule = match millpond::emit::depfile([Path::new(output)], [Path::new(input)]) {
+                Ok(rule) => rule,
+                Err(error) => {
+                    refused.push(error.to_string());
+                    continue;
+                }
+            };
+            // With something to do, as only then it is asked whether there is.
+            let rule = rule.replacen("\n\n", "\n\t@true\n\n", 1);
+            fs::write(folder.path().join(".rule"), rule).expect("written");
+            let place = |name: &str, second: &str| {
+                let path = folder.path().join(name);
+                fs::create_dir_all(path.parent().expect("a folder")).expect("made");
+                fs::write(&path, "").expect("written");
+                let date = format!("2001-01-01 00:00:{second}");
+                let touched = Command::new("touch").args(["-d", &date]).arg(&path).status();
+                assert!(touched.expect("touch starts").success());
+            };
+            place(input, "10");
+            place(output, "20");
+            let Some(first) = make(folder.path(), output) else {
+                eprintln!("ignored: there is no make here");
+                return;
+            };
+            assert_eq!(first.0, Some(0), "{name:?} as it is: {}", first.1);
+            place(input, "30");
+            let newer = make(folder.path(), output).expect("make starts");
+            assert_eq!(newer.0, Some(1), "{name:?} newer: {}", newer.1);
+            fs::remove_file(folder.path().join(input)).expect("removed");
+            let gone = make(folder.path(), output).expect("make starts");
+            assert_eq!(gone.0, Some(1), "{name:?} gone: {}", gone.1);
+            assert!(!folder.path().join("broken").exists());
+        }
+    }
+    assert_eq!(refused, Vec::<String>::new());
+}
+
 #[test]
 fn a_depfile_needs_files_that_it_is_about() {
     let folder = tempfile::tempdir().expect("a folder");

@@ -21,8 +21,8 @@ const OLD: &str = "as it was\n";
 /// Commands that write a file, which is called `out`.
 const WRITERS: [&[&str]; 7] = [
     &["init", "out"],
-    &["generate", "node.toml", "--c", "out"],
-    &["generate", "node.toml", "--rust", "out"],
+    &["generate", "node.toml", "--c", "out", "--force"],
+    &["generate", "node.toml", "--rust", "out", "--force"],
     &[
         "generate",
         "node.toml",
@@ -32,8 +32,17 @@ const WRITERS: [&[&str]; 7] = [
         "policy.json",
         "--depfile",
         "out",
+        "--force",
     ],
-    &["simulate", "node.toml", "--days", "1", "--picture", "out"],
+    &[
+        "simulate",
+        "node.toml",
+        "--days",
+        "1",
+        "--picture",
+        "out",
+        "--force",
+    ],
     &[
         "fit",
         "node.toml",
@@ -42,6 +51,7 @@ const WRITERS: [&[&str]; 7] = [
         "0.93 F",
         "--write",
         "out",
+        "--force",
     ],
     &["simulate", "node.toml", "--days", "1", "--timeline", "out"],
 ];
@@ -112,7 +122,7 @@ fn a_full_file_system_is_named_and_changes_no_file() {
     fs::create_dir(&disk).expect("made");
     let script = "mount -t tmpfs -o size=32k none disk && cp node.toml disk/out 2>/dev/null; \
                   printf old > disk/out && head -c 100000 /dev/zero > disk/filler 2>/dev/null; \
-                  mountpoint -q disk && { \"$0\" generate node.toml --c disk/out; echo code $?; cat disk/out; ls -A disk; umount disk; }";
+                  mountpoint -q disk && { \"$0\" generate node.toml --c disk/out --force; echo code $?; cat disk/out; ls -A disk; umount disk; }";
     let output = Command::new("unshare")
         .args(["--mount", "--map-root-user", "sh", "-c", script, TOOL])
         .current_dir(folder.path())
@@ -234,7 +244,7 @@ fn an_end_in_the_middle_of_writing_leaves_the_old_file() {
 fn killed_at_any_moment_a_file_is_old_or_new() {
     let folder = folder();
     let out = folder.path().join("out");
-    let command = ["generate", "node.toml", "--c", "out"];
+    let command = ["generate", "node.toml", "--c", "out", "--force"];
     run(folder.path(), &command);
     let new = fs::read_to_string(&out).expect("readable");
     for milliseconds in 0..40 {

@@ -132,7 +132,7 @@ fn a_refused_input_leaves_the_old_page() {
     ] {
         let output = millpond(
             folder.path(),
-            &[&["report", "node.toml", "-o", "page.html"], more].concat(),
+            &[&["report", "node.toml", "-o", "page.html", "--force"], more].concat(),
         );
         assert_eq!(code(&output), want, "{more:?}: {}", stderr(&output));
         assert_eq!(

@@ -29,14 +29,7 @@ fn names_that_are_no_text_are_names() {
     let (node, out) = (odd("node.toml"), odd("out"));
     let commands: [Vec<OsString>; 8] = [
         vec![word("check"), node.clone()],
-        vec![
-            word("generate"),
-            node.clone(),
-            word("--c"),
-            out.clone(),
-            word("--depfile"),
-            odd("d"),
-        ],
+        vec![word("generate"), node.clone(), word("--c"), out.clone()],
         vec![
             word("generate"),
             node.clone(),
@@ -81,6 +74,22 @@ fn names_that_are_no_text_are_names() {
         let code = output.status.code().expect("it ends by itself");
         assert!(codes.contains(&code), "{command:?}: {}", errors(&output));
     }
+    // A rule for make would be another name.
+    let rule = [
+        word("generate"),
+        node,
+        word("--c"),
+        out,
+        word("--depfile"),
+        odd("d"),
+    ];
+    let refused = run(folder.path(), &rule);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(
+        errors(&refused).contains("it is no UTF-8 text"),
+        "{}",
+        errors(&refused)
+    );
     let wrong = odd("wrong.toml");
     fs::write(folder.path().join(&wrong), "a = 1\n").expect("written");
     let refused = run(folder.path(), &[word("check"), wrong]);

@@ -12,6 +12,7 @@ use millpond::printout::survival::Dark;
 use millpond::printout::{self, Format};
 use millpond::survival::{Corner, Survival};
 use millpond::thresholds::Thresholds;
+use millpond::visible::visible;
 
 use crate::cli::Print;
 use crate::failure::Failure;
@@ -48,7 +49,7 @@ pub(crate) fn run(arguments: &Print) -> Result<(), Failure> {
         0 => Ok(()),
         _ => Err(Failure::Refused(format!(
             "{}: {errors} of the findings {} this node to work\n",
-            file.path,
+            visible(&file.path),
             if errors == 1 { "forbids" } else { "forbid" }
         ))),
     }

@@ -4,6 +4,7 @@ use millpond::dividers::{Dividers, Options};
 use millpond::findings::Severity;
 use millpond::node::NodeFile;
 use millpond::printout::{self, Format};
+use millpond::visible::visible;
 
 use crate::cli;
 use crate::failure::Failure;
@@ -36,7 +37,7 @@ pub(crate) fn run(arguments: &cli::Dividers) -> Result<(), Failure> {
     }
     Err(Failure::Refused(format!(
         "{}: not every set can be built as it stands: {}\n",
-        file.path,
+        visible(&file.path),
         errors.join(", ")
     )))
 }

@@ -2,15 +2,17 @@
 
 use std::path::Path;
 
+use millpond::emit;
 use millpond::fit::{Fit, Known, write};
 use millpond::input::{self, LoadError};
 use millpond::log::{self, Log};
 use millpond::node::NodeFile;
 use millpond::printout::{self, Format};
 use millpond::problem::InputText;
+use millpond::visible::{self, visible};
 
 use crate::cli::Fit as Arguments;
-use crate::failure::{Failure, colour};
+use crate::failure::Failure;
 
 /// node file, log → fit → printout, and a copy of the node file
 pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
@@ -32,22 +34,20 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
         return Ok(());
     };
     let written = write::written(&file, &fit)
-        .map_err(|error| Failure::Refused(format!("{}: {error}\n", target.display())))?;
+        .map_err(|error| Failure::Refused(format!("{}: {error}\n", visible::path(target))))?;
     // Profiles are named from the file's own folder: the copy has to be a node that can be read there.
     let folder = target.parent().unwrap_or(Path::new(""));
-    if let Err(problems) = NodeFile::parse(&target.display().to_string(), &written.text, folder) {
-        return Err(Failure::Refused(problems.render(colour())));
-    }
+    NodeFile::parse(&target.to_string_lossy(), &written.text, folder).map_err(Failure::Faults)?;
     for note in &written.notes {
-        super::say(&format!("{}: {note}", target.display()));
+        super::say(&format!("{}: {note}", visible::path(target)));
     }
-    super::write(&[(target.clone(), written.text)])
+    super::write(&[(target.clone(), emit::marked_copy(&written.text))])
 }
 
 /// The log of a file; rows and events that were passed over are said on standard error.
 pub(super) fn log(file: &InputText) -> Result<Log, Failure> {
     let log = Log::parse(&file.path, &file.text).map_err(LoadError::Refused)?;
-    let path = &file.path;
+    let path = visible(&file.path);
     for (line, reason) in &log.skipped_rows {
         super::say(&format!("{path}:{line}: passed over: {reason}"));
     }

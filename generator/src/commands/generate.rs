@@ -7,6 +7,7 @@ use millpond::generated::{self, Generated};
 use millpond::input;
 use millpond::node::NodeFile;
 use millpond::printout;
+use millpond::visible;
 
 use crate::cli::Generate;
 use crate::failure::Failure;
@@ -37,7 +38,8 @@ pub(crate) fn run(arguments: &Generate) -> Result<(), Failure> {
     }
     if let Some(path) = &arguments.depfile {
         let made = outputs.iter().map(|(path, _)| path.as_path());
-        let rule = emit::depfile(made, generated.inputs.iter().map(PathBuf::as_path));
+        let rule = emit::depfile(made, generated.inputs.iter().map(PathBuf::as_path))
+            .map_err(|error| Failure::Unusable(format!("--depfile: {error}")))?;
         outputs.push((path.clone(), rule));
     }
     super::write(&outputs)
@@ -67,7 +69,7 @@ fn verify(arguments: &Generate, outputs: &[(PathBuf, String)]) -> Result<(), Fai
     }
     let mut message = String::new();
     for (path, fresh) in outputs {
-        let shown = path.display();
+        let shown = visible::path(path);
         let existing = input::read(path, emit::LIMIT)?.text;
         match emit::verify(&existing, fresh) {
             Ok(()) => super::say(&format!("{shown}: up to date")),
@@ -81,7 +83,7 @@ fn verify(arguments: &Generate, outputs: &[(PathBuf, String)]) -> Result<(), Fai
     }
     message.push_str(&format!(
         "run the same command without --verify to write it again from {}\n",
-        arguments.node.display()
+        visible::path(&arguments.node)
     ));
     Err(Failure::Refused(message))
 }

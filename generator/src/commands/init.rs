@@ -3,6 +3,7 @@
 use std::io::ErrorKind;
 
 use millpond::emit;
+use millpond::visible;
 
 use crate::cli::{Example, Init};
 use crate::failure::Failure;
@@ -10,7 +11,7 @@ use crate::failure::Failure;
 /// Writes the example to a file that must not exist yet.
 pub(crate) fn run(arguments: &Init) -> Result<(), Failure> {
     let path = &arguments.file;
-    let shown = path.display();
+    let shown = visible::path(path);
     emit::write_new(path, text(arguments.example)).map_err(|error| {
         Failure::Unusable(match error.source.kind() {
             ErrorKind::AlreadyExists => format!("{shown} exists and is left as it is; choose another name"),

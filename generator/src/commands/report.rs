@@ -10,6 +10,7 @@ use millpond::policy;
 use millpond::problem::InputText;
 use millpond::report::{self, Input, Sources};
 use millpond::thresholds::Thresholds;
+use millpond::visible::visible;
 
 use crate::cli::Report;
 use crate::failure::Failure;
@@ -60,7 +61,7 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
     if income.is_none() {
         super::say(&format!(
             "{} leaves its income to a trace: nothing was simulated; give one with --trace",
-            file.path
+            visible(&file.path)
         ));
     }
     if works {
@@ -68,7 +69,7 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
     }
     Err(Failure::Refused(format!(
         "{}: findings forbid this node to work; the page says which\n",
-        file.path
+        visible(&file.path)
     )))
 }
 

@@ -17,6 +17,7 @@ use millpond::simulate::timeline::{Moment, Timeline, Watch};
 use millpond::text::in_days;
 use millpond::thresholds::Thresholds;
 use millpond::units::*;
+use millpond::visible::{self, visible};
 use millpond::{policy, simulate};
 
 use crate::cli::Simulate;
@@ -36,12 +37,12 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
         return Err(Failure::Refused(printout::findings::text(&findings)));
     }
     let policy = policy::policy(node, &thresholds)
-        .map_err(|rejected| Failure::Refused(format!("{}: {}\n", file.path, rejected.text())))?;
+        .map_err(|rejected| Failure::Refused(format!("{}: {}\n", visible(&file.path), rejected.text())))?;
     let trace = super::beside(arguments.trace.as_deref(), income::LIMIT)?;
     let income = super::income(&file, trace.as_ref())?.ok_or_else(|| {
         Failure::Unusable(format!(
             "{} leaves its income to a trace: give one with --trace",
-            file.path
+            visible(&file.path)
         ))
     })?;
     let plan = super::plan(&file, &thresholds, &policy)?;
@@ -57,7 +58,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     let timeline = timeline.map_or(Ok(()), |(timeline, path)| {
         timeline
             .finish()
-            .map_err(|error| Failure::Unusable(format!("{} cannot be written: {error}", path.display())))
+            .map_err(|error| Failure::Unusable(format!("{} cannot be written: {error}", visible::path(path))))
     });
     let parts = (arguments.parts > 0).then(|| {
         let progress = super::progress(arguments.parts.into(), "units");
@@ -121,9 +122,10 @@ fn timeline(arguments: &Simulate) -> Result<Option<Timeline<BufWriter<File>>>, F
     let Some(path) = &arguments.timeline else {
         return Ok(None);
     };
-    let unusable =
-        |error: std::io::Error| Failure::Unusable(format!("{} cannot be written: {error}", path.display()));
-    let file = File::create(path).map_err(unusable)?;
+    let unusable = |error: std::io::Error| {
+        Failure::Unusable(format!("{} cannot be written: {error}", visible::path(path)))
+    };
+    let file = emit::create(path, arguments.force).map_err(unusable)?;
     Timeline::new(BufWriter::new(file)).map(Some).map_err(unusable)
 }
 

@@ -6,6 +6,7 @@ use millpond::node::catalogue::Part;
 use millpond::printout::{self, Format};
 use millpond::size::{self, Extent, Sized, SizedSource, Sweep};
 use millpond::units::*;
+use millpond::visible::visible;
 
 use crate::cli::{Range, Size as Arguments, SourceRange};
 use crate::failure::Failure;
@@ -24,7 +25,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     let Some(light) = light else {
         return Err(Failure::Unusable(format!(
             "{} leaves its income to a trace, whose source has no size: declare the source in [harvest]",
-            file.path
+            visible(&file.path)
         )));
     };
     let sweep = Sweep {
@@ -44,7 +45,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
         Some(_) => Ok(()),
         None => Err(Failure::Refused(format!(
             "{}: {}\n",
-            file.path,
+            visible(&file.path),
             printout::size::nothing(&sweep, &sized)
         ))),
     }

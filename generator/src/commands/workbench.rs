@@ -1,11 +1,14 @@
 //! `millpond workbench`: the library in a page, with the node's inputs as fields.
 
+use std::path::Path;
+
 use millpond::input::LoadError;
 use millpond::node::NodeFile;
+use millpond::visible;
 use millpond::workbench;
 
 use crate::cli::Workbench;
-use crate::failure::{Failure, colour};
+use crate::failure::Failure;
 use crate::serve;
 
 /// The library compiled for WebAssembly, where this program was built with it.
@@ -24,7 +27,7 @@ pub(crate) fn run(arguments: &Workbench) -> Result<(), Failure> {
         Ok(file) => (file.text, file.profiles),
         // The page is a place to mend a node file in.
         Err(LoadError::Refused(problems)) => {
-            super::say(problems.render(colour()).trim_end_matches('\n'));
+            super::say_problems(&problems);
             let mut files = problems.files.into_iter();
             let text = files.next().map_or_else(String::new, |file| file.text);
             (text, files.collect())
@@ -33,7 +36,7 @@ pub(crate) fn run(arguments: &Workbench) -> Result<(), Failure> {
     };
     let profiles = profiles.into_iter().map(|file| (file.path, file.text)).collect();
     let name = arguments.node.file_name().unwrap_or(arguments.node.as_os_str());
-    let page = workbench::page(&name.to_string_lossy(), &text, &profiles, wasm);
+    let page = workbench::page(&visible::path(Path::new(name)), &text, &profiles, wasm);
     let Some(output) = &arguments.output else {
         return serve::page(&page, arguments.port);
     };

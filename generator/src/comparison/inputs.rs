@@ -2,12 +2,12 @@
 //!
 //! A profile differs by its name or, under the same name in two folders, by what it holds.
 
-use std::fs;
-use std::path::Path;
+use std::collections::BTreeMap;
 
 use sha2::{Digest, Sha256};
 use toml::{Table, Value};
 
+use crate::problem::InputText;
 use crate::text::hexadecimal;
 
 /// The tables of a node file that may name a profile.
@@ -38,11 +38,54 @@ enum Step {
     Index(usize),
 }
 
-/// A node file's text, and the folder from which its profiles are named.
+/// A node file's text, and its profiles as they were read, in the order of [`ACTIONS`].
 #[derive(Clone, Copy)]
 pub(super) struct Source<'a> {
     pub(super) text: &'a str,
-    pub(super) folder: &'a Path,
+    pub(super) profiles: &'a [InputText],
+}
+
+/// Folders that stand for the two files where their profiles are in memory together.
+const OLD: &str = "old";
+const NEW: &str = "new";
+
+/// The text of the old file with its profiles named in a folder of its own, and all profiles of both files by such names.
+pub(super) fn in_memory(old: Source<'_>, new: Source<'_>) -> (String, BTreeMap<String, String>) {
+    let mut texts = BTreeMap::new();
+    for (source, folder) in [(old, OLD), (new, NEW)] {
+        let table: Table = source.text.parse().unwrap_or_default();
+        for (_, name, text) in profiles(&table, source.profiles) {
+            texts.insert(located(name, folder), text.to_owned());
+        }
+    }
+    let Ok(table) = old.text.parse::<Table>() else {
+        return (old.text.to_owned(), texts);
+    };
+    let mut root = Value::Table(table);
+    locate(&mut root, OLD);
+    let text = match root {
+        Value::Table(table) => table.to_string(),
+        _ => old.text.to_owned(),
+    };
+    (text, texts)
+}
+
+/// Each action that names a profile, with the name and what the profile holds.
+fn profiles<'a>(
+    table: &'a Table,
+    texts: &'a [InputText],
+) -> impl Iterator<Item = (&'static str, &'a str, &'a str)> {
+    let named = |action: &'static str| Some((action, table.get(action)?.get("profile")?.as_str()?));
+    let texts = texts.iter().map(|file| file.text.as_str());
+    ACTIONS
+        .into_iter()
+        .filter_map(named)
+        .zip(texts)
+        .map(|((action, name), text)| (action, name, text))
+}
+
+fn located(name: &str, folder: &str) -> String {
+    format!("{folder}/{name}")
 }
 
 /// The inputs that differ between two node files, whose text is valid TOML.
@@ -57,48 +100,42 @@ pub(super) fn changes(old: Source<'_>, new: Source<'_>) -> Vec<Change> {
         &mut Vec::new(),
         &mut found,
     );
-    let held = ACTIONS
-        .iter()
-        .filter_map(|action| held(action, (&old_table, old.folder), (&new_table, new.folder)));
-    found.extend(held);
+    for (action, old_name, old_text) in profiles(&old_table, old.profiles) {
+        let of_new = profiles(&new_table, new.profiles).find(|(other, _, _)| *other == action);
+        let same_name =
+            of_new.filter(|(_, new_name, new_text)| *new_name == old_name && *new_text != old_text);
+        found.extend(same_name.map(|(_, _, new_text)| held(action, old_name, old_text, new_text)));
+    }
     let mut located = Value::Table(new_table);
-    locate(&mut located, new.folder);
+    locate(&mut located, NEW);
     for change in &mut found {
         change.value = get(&located, &change.steps).cloned();
     }
     found
 }
 
-/// The profile that both files name alike for an action, if they hold other bytes.
-fn held(action: &str, old: (&Table, &Path), new: (&Table, &Path)) -> Option<Change> {
-    let name = |table: &Table| Some(table.get(action)?.get("profile")?.as_str()?.to_owned());
-    let (old_name, new_name) = (name(old.0)?, name(new.0)?);
-    let (old_hash, new_hash) = (hash(&old.1.join(&old_name))?, hash(&new.1.join(&new_name))?);
-    (old_name == new_name && old_hash != new_hash).then(|| Change {
+/// The profile that both files name alike for an action, and that holds other bytes.
+fn held(action: &str, name: &str, old_text: &str, new_text: &str) -> Change {
+    let shown = |text: &str| {
+        let digest = Sha256::digest(text.as_bytes());
+        format!("{name}, sha256 {}", hexadecimal(&digest[..SHOWN_BYTES]))
+    };
+    Change {
         key: format!("{action}.profile"),
-        old: Some(format!("{old_name}, sha256 {old_hash}")),
-        new: Some(format!("{new_name}, sha256 {new_hash}")),
+        old: Some(shown(old_text)),
+        new: Some(shown(new_text)),
         stands_alone: false,
         steps: [action, "profile"].map(|key| Step::Key(key.to_owned())).to_vec(),
         value: None,
-    })
+    }
 }
 
-/// The start of the SHA-256 of a file, hexadecimal.
-fn hash(path: &Path) -> Option<String> {
-    let digest = Sha256::digest(fs::read(path).ok()?);
-    Some(hexadecimal(&digest[..SHOWN_BYTES]))
-}
-
-/// Names each profile by its whole path, so that another file can take it over.
-fn locate(root: &mut Value, folder: &Path) {
+/// Names each profile in a folder, so that another file can take it over.
+fn locate(root: &mut Value, folder: &str) {
     for action in ACTIONS {
         let profile = root.get_mut(action).and_then(|table| table.get_mut("profile"));
-        if let Some(Value::String(name)) = profile
-            && let Ok(whole) = std::path::absolute(folder.join(&*name))
-            && let Some(whole) = whole.to_str()
-        {
-            *name = whole.to_owned();
+        if let Some(Value::String(name)) = profile {
+            *name = located(name, folder);
         }
     }
 }
@@ -204,50 +241,53 @@ fn set(at: &mut Value, steps: &[Step], value: Option<&Value>) {
 mod tests {
     use super::*;
 
-    const OLD: &str = "schema = 1\n[a]\nb = \"1 F\"\nlist = [{ x = 1 }, { x = 2 }]\n[gone]\ny = 1\n";
-    const NEW: &str = "schema = 1\n[a]\nb = \"2 F\"\nlist = [{ x = 1 }, { x = 3 }]\n[added]\nz = 2\n";
+    const BEFORE: &str = "schema = 1\n[a]\nb = \"1 F\"\nlist = [{ x = 1 }, { x = 2 }]\n[gone]\ny = 1\n";
+    const AFTER: &str = "schema = 1\n[a]\nb = \"2 F\"\nlist = [{ x = 1 }, { x = 3 }]\n[added]\nz = 2\n";
 
     fn source(text: &str) -> Source<'_> {
-        let folder = Path::new("");
-        Source { text, folder }
+        let profiles = &[];
+        Source { text, profiles }
     }
 
     #[test]
     fn every_difference_is_named_by_its_path() {
-        let found = changes(source(OLD), source(NEW));
+        let found = changes(source(BEFORE), source(AFTER));
         let keys: Vec<String> = found.into_iter().map(|change| change.key).collect();
         assert_eq!(keys, ["a.b", "a.list[1].x", "gone", "added"]);
     }
 
     #[test]
     fn all_changes_one_after_the_other_make_the_new_file() {
-        let made = changes(source(OLD), source(NEW))
+        let made = changes(source(BEFORE), source(AFTER))
             .iter()
-            .fold(OLD.to_owned(), |text, change| change.applied_to(&text));
-        assert_eq!(made.parse::<Table>(), NEW.parse::<Table>());
-        assert_eq!(changes(source(OLD), source(OLD)), []);
+            .fold(BEFORE.to_owned(), |text, change| change.applied_to(&text));
+        assert_eq!(made.parse::<Table>(), AFTER.parse::<Table>());
+        assert_eq!(changes(source(BEFORE), source(BEFORE)), []);
     }
 
     #[test]
     fn a_profile_of_one_name_in_two_folders_differs_by_what_it_holds() {
         const TEXT: &str = "[boot]\nprofile = \"b.csv\"\n[measure]\nprofile = \"m.csv\"\n";
-        let folders = [(); 2].map(|()| tempfile::tempdir().expect("a folder"));
-        let [old, new] = folders.each_ref().map(|folder| Source {
-            text: TEXT,
-            folder: folder.path(),
-        });
-        for (name, in_old, in_new) in [("b.csv", "same", "same"), ("m.csv", "abc", "other")] {
-            fs::write(old.folder.join(name), in_old).expect("writable");
-            fs::write(new.folder.join(name), in_new).expect("writable");
-        }
+        let file = |name: &str, text: &str| InputText {
+            path: name.to_owned(),
+            text: text.to_owned(),
+        };
+        let held = [
+            [file("b.csv", "same"), file("m.csv", "abc")],
+            [file("b.csv", "same"), file("m.csv", "other")],
+        ];
+        let [old, new] = held.each_ref().map(|profiles| Source { text: TEXT, profiles });
         let found = changes(old, new);
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].key, "measure.profile");
         // FIPS 180-4 gives the hash of "abc".
         assert_eq!(found[0].old.as_deref(), Some("m.csv, sha256 ba7816bf8f01"));
-        let made: Table = found[0].applied_to(TEXT).parse().expect("TOML");
-        let name = made["measure"]["profile"].as_str().expect("text");
-        assert_eq!(fs::read_to_string(name).expect("readable from anywhere"), "other");
-        assert_eq!(made["boot"]["profile"].as_str(), Some("b.csv"));
+        let (old_text, texts) = in_memory(old, new);
+        let made: Table = found[0].applied_to(&old_text).parse().expect("TOML");
+        let named = |action: &str| &texts[made[action]["profile"].as_str().expect("text")];
+        assert_eq!(
+            (named("boot").as_str(), named("measure").as_str()),
+            ("same", "other")
+        );
     }
 }

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::{Constants, Emitter};
+use crate::visible::in_json;
 
 /// Renders JSON.
 pub(super) struct Json;
@@ -23,6 +24,6 @@ impl Emitter for Json {
         };
         // OK because every key is a string and every value a number, a string or a list of those.
         let text = serde_json::to_string_pretty(&file).expect("strings and integers become JSON");
-        text + "\n"
+        in_json(&text).into_owned() + "\n"
     }
 }

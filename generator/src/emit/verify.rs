@@ -6,6 +6,7 @@ use similar::TextDiff;
 
 use super::provenance;
 use crate::input::Limit;
+use crate::visible::visible_lines;
 
 /// Lines shown around each difference.
 const CONTEXT_LINES: usize = 3;
@@ -28,8 +29,8 @@ const MOST_SHOWN_BYTES: usize = 64 << 10;
 pub struct Stale {
     /// What happened to it.
     pub reason: StaleReason,
-    /// Unified diff from the file to what would be written, cut where it is long. Characters that steer a terminal or turn the
-    /// direction of a line are shown by a picture.
+    /// Unified diff from the file to what would be written, cut where it is long. Characters that steer a terminal, turn the
+    /// direction of a line or hide are written as escapes.
     pub difference: String,
 }
 
@@ -91,39 +92,14 @@ fn difference(existing: &str, fresh: &str) -> String {
         .context_radius(CONTEXT_LINES)
         .header("existing", "fresh")
         .to_string();
-    let mut difference = with_pictures(&unified);
+    // A carriage return ends a line of a difference as a line feed does.
+    let mut difference = visible_lines(&unified.replace('\r', "\u{240d}\n")).into_owned();
     let end = difference.floor_char_boundary(MOST_SHOWN_BYTES);
     if end < difference.len() || compared < existing.len() {
         difference.truncate(end);
         difference.push_str("\n... the rest of the difference is left out\n");
     }
     difference
-}
-
-/// The text as a terminal may be given it: whoever wrote the file must not move the cursor, nor hide a line.
-fn with_pictures(text: &str) -> String {
-    let mut shown = String::with_capacity(text.len());
-    for character in text.chars() {
-        match character {
-            '\n' | '\t' => shown.push(character),
-            // Ends a line of a difference as a line feed does.
-            '\r' => shown.push_str("\u{240d}\n"),
-            // Control Pictures, the block of Unicode from U+2400: one for each of the ASCII control characters, in their order.
-            '\0'..='\x1f' => shown.extend(char::from_u32(0x2400 + u32::from(character))),
-            '\x7f' => shown.push('\u{2421}'),
-            // Unicode Standard Annex 9, section 2: embeddings, overrides, isolates and marks.
-            '\u{80}'..='\u{9f}'
-            | '\u{202a}'..='\u{202e}'
-            | '\u{2066}'..='\u{2069}'
-            | '\u{200e}'
-            | '\u{200f}'
-            | '\u{61c}' => {
-                shown.push(char::REPLACEMENT_CHARACTER);
-            }
-            _ => shown.push(character),
-        }
-    }
-    shown
 }
 
 impl fmt::Display for StaleReason {
@@ -155,7 +131,6 @@ mod tests {
         Constants, c_header, json, rust_module,
         tests::{example, planned},
     };
-    use proptest::prelude::*;
 
     fn reason(existing: &str, fresh: &str) -> Option<StaleReason> {
         verify(existing, fresh).err().map(|stale| stale.reason)
@@ -222,38 +197,10 @@ mod tests {
         let steering = fresh.replace("TRANSMIT_MV", "\x1b[2J\0\x7f\u{9b}2J\u{202e}T\tMV\rMV");
         let shown = verify(&steering, &fresh).expect_err("edited").difference;
         assert!(
-            shown.contains("_\u{241b}[2J\u{2400}\u{2421}\u{fffd}2J\u{fffd}T\tMV\u{240d}\n"),
+            shown.contains("_\\u{1b}[2J\\0\\u{7f}\\u{9b}2J\\u{202e}T\tMV\u{240d}\n"),
             "{shown}"
         );
-        assert!(!shown.contains(steers));
-    }
-
-    /// Unicode Standard Annex 9, section 2, from memory: each formatting character by its code.
-    #[test]
-    fn no_mark_of_direction_is_shown() {
-        let codes = [
-            0x202a, 0x202b, 0x202c, 0x202d, 0x202e, 0x2066, 0x2067, 0x2068, 0x2069, 0x200e, 0x200f, 0x061c,
-        ];
-        for code in codes {
-            let mark = char::from_u32(code).expect("a character");
-            assert_eq!(with_pictures(&format!("a{mark}b")), "a\u{fffd}b", "{code:x}");
-        }
-    }
-
-    /// Whether a character moves the cursor, but to the next line or column.
-    fn steers(character: char) -> bool {
-        character.is_control() && character != '\n' && character != '\t'
-    }
-
-    proptest! {
-        /// What no character of it steers is shown as it is.
-        #[test]
-        fn a_picture_stands_for_what_steers_and_for_nothing_else(text in any::<String>(), plain in "[ -~\n\té°]{0,80}") {
-            let shown = with_pictures(&text);
-            prop_assert!(!shown.contains(steers));
-            prop_assert_eq!(with_pictures(&shown), shown);
-            prop_assert_eq!(with_pictures(&plain), plain);
-        }
+        assert!(!shown.contains(|character: char| character.is_control() && !"\n\t".contains(character)));
     }
 
     #[test]

@@ -7,9 +7,11 @@ use std::path::{Path, PathBuf};
 use tempfile::{Builder, NamedTempFile};
 use thiserror::Error;
 
+use crate::visible;
+
 /// A file that could not be written. No other file was changed unless it was complete.
 #[derive(Debug, Error)]
-#[error("{} cannot be written: {source}", path.display())]
+#[error("{} cannot be written: {source}", visible::path(path))]
 pub struct WriteError {
     /// The file.
     pub path: PathBuf,
@@ -105,6 +107,9 @@ pub fn write_new(path: &Path, text: &str) -> Result<(), WriteError> {
 
 /// Writes the text beside its destination; `None` if it stands there already.
 fn prepare(path: &Path, text: &str) -> io::Result<Option<Prepared>> {
+    if let Some(stream) = standard_stream(path) {
+        return Ok(Some(Prepared::Straight(stream?)));
+    }
     let existing = match fs::metadata(path) {
         Ok(existing) if existing.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
         Ok(existing) if !existing.is_file() => {
@@ -132,6 +137,63 @@ fn prepare(path: &Path, text: &str) -> io::Result<Option<Prepared>> {
     }
     file.as_file().sync_all()?;
     Ok(Some(Prepared::Beside(file, destination)))
+}
+
+/// A file to write into while results come: empty, or a standard stream. What is read-only makes room where that is wanted.
+///
+/// # Errors
+/// What the system says.
+///
+/// ```
+/// let folder = tempfile::tempdir()?;
+/// let path = folder.path().join("timeline.csv");
+/// std::io::Write::write_all(&mut millpond::emit::create(&path, false)?, b"time_s\n")?;
+/// assert_eq!(std::fs::read(&path)?, b"time_s\n");
+/// # Ok::<(), std::io::Error>(())
+/// ```
+pub fn create(path: &Path, even_read_only: bool) -> io::Result<File> {
+    if let Some(stream) = standard_stream(path) {
+        return stream;
+    }
+    match File::create(path) {
+        Err(error) if even_read_only && error.kind() == io::ErrorKind::PermissionDenied && path.is_file() => {
+            let file = fs::canonicalize(path)?;
+            fs::remove_file(&file)?;
+            File::create(file)
+        }
+        result => result,
+    }
+}
+
+/// Whether a path names the process's own output. Where that leads into a file, whoever started the process opened it, and a second
+/// opening would begin at its start again.
+pub(super) fn is_standard_stream(path: &Path) -> bool {
+    cfg!(unix) && (is_one_of(path, STANDARD_OUTPUT) || is_one_of(path, STANDARD_ERROR))
+}
+
+fn is_one_of(path: &Path, names: [&str; 3]) -> bool {
+    names.iter().any(|name| path == Path::new(name))
+}
+
+const STANDARD_OUTPUT: [&str; 3] = ["/dev/stdout", "/dev/fd/1", "/proc/self/fd/1"];
+const STANDARD_ERROR: [&str; 3] = ["/dev/stderr", "/dev/fd/2", "/proc/self/fd/2"];
+
+#[cfg(unix)]
+fn standard_stream(path: &Path) -> Option<io::Result<File>> {
+    use std::os::fd::AsFd as _;
+    let stream = if is_one_of(path, STANDARD_OUTPUT) {
+        io::stdout().as_fd().try_clone_to_owned()
+    } else if is_one_of(path, STANDARD_ERROR) {
+        io::stderr().as_fd().try_clone_to_owned()
+    } else {
+        return None;
+    };
+    Some(stream.map(File::from))
+}
+
+#[cfg(not(unix))]
+fn standard_stream(_path: &Path) -> Option<io::Result<File>> {
+    None
 }
 
 /// Where a path leads that does not exist: the end of its links.

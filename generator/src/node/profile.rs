@@ -27,12 +27,29 @@ pub(super) fn read(table: &Table<'_>, profiles: Profiles<'_>, name: &Given<Strin
     let text = match profiles.text(&name.value) {
         Ok(text) => text,
         Err(Unread { reason, cure }) => {
-            let title = format!("profile {} {reason}", quoted(&name.value));
+            let shown = match name.value.as_str() {
+                "" => "\"\"".to_owned(),
+                written => quoted(written),
+            };
+            let title = format!("profile {shown} {reason}");
             log.note(Problem::new(
                 name.span.clone(),
                 title,
                 "a CSV file of time and current",
                 cure,
+            ));
+            return None;
+        }
+    };
+    let power = match header(&text) {
+        Ok(power) => power,
+        Err(lacks) => {
+            // Whatever file that is: nothing of it is repeated before it is known to be a profile.
+            log.note(Problem::new(
+                name.span.clone(),
+                format!("profile {} {lacks}", quoted(&name.value)),
+                "a CSV file with the columns time_s and one of current_a, current_ma, current_ua",
+                HEADER_CURE,
             ));
             return None;
         }
@@ -54,7 +71,7 @@ pub(super) fn read(table: &Table<'_>, profiles: Profiles<'_>, name: &Given<Strin
         });
         files.len() - 1
     };
-    let rows = read_rows(&text, &|problem| log_in_file(log, number, problem))?;
+    let rows = read_rows(&text, power, &|problem| log_in_file(log, number, problem))?;
     Some(reduced(&rows))
 }
 
@@ -62,29 +79,48 @@ fn log_in_file(log: &Log, file: usize, problem: Problem) {
     log.note(Problem { file, ..problem });
 }
 
-/// Reads all rows; notes faults and gives nothing if there are any.
-fn read_rows(text: &str, note: &dyn Fn(Problem)) -> Option<Vec<Row>> {
-    let mut reader = ReaderBuilder::new()
+/// The rows of the text, its header first.
+fn records(text: &str) -> impl Iterator<Item = StringRecord> {
+    ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
         .comment(Some(b'#'))
         .trim(Trim::All)
-        .from_reader(text.as_bytes());
-    let mut exponent = None;
+        .from_reader(text.as_bytes())
+        .into_records()
+        // The text is UTF-8 and rows may differ in length, so nothing is left for the CSV reader to refuse.
+        .map_while(Result::ok)
+}
+
+/// The power of ten of the current's unit by the header, or what the text lacks to be a profile.
+fn header(text: &str) -> Result<i32, &'static str> {
+    let record = records(text)
+        .next()
+        .ok_or("is empty: it has no header and no rows")?;
+    let columns = (record.get(0), record.get(1), record.len());
+    let (Some("time_s"), Some(current), 2) = columns else {
+        return Err("does not begin with the header of a profile");
+    };
+    let known = CURRENT_COLUMNS.iter().find(|(name, _)| *name == current);
+    known
+        .map(|(_, power)| *power)
+        .ok_or("does not begin with the header of a profile")
+}
+
+/// Reads all rows below the header; notes faults and gives nothing if there are any.
+fn read_rows(text: &str, power: i32, note: &dyn Fn(Problem)) -> Option<Vec<Row>> {
     let mut rows: Vec<Row> = Vec::new();
     let mut faults = 0;
     let mut last_span = 0..0;
-    for record in reader.records() {
+    for (number, record) in records(text).enumerate() {
         if faults >= MOST_ROW_FAULTS {
             break;
         }
-        // The text is UTF-8 and rows may differ in length, so nothing is left for the CSV reader to refuse.
-        let Ok(record) = record else { break };
         let line = line_of(text, &record);
-        let Some(power) = exponent else {
-            exponent = Some(read_header(&record, &line, note)?);
+        if number == 0 {
+            last_span = line;
             continue;
-        };
+        }
         match read_row(text, &record, &line, power, rows.last()) {
             Ok(row) => rows.push(row),
             Err(problem) => {
@@ -93,15 +129,6 @@ fn read_rows(text: &str, note: &dyn Fn(Problem)) -> Option<Vec<Row>> {
             }
         }
         last_span = line;
-    }
-    if exponent.is_none() {
-        note(Problem::new(
-            0..0,
-            "the profile is empty",
-            "a header and at least two rows",
-            HEADER_CURE,
-        ));
-        return None;
     }
     if faults == 0 && rows.len() < 2 {
         note(Problem::new(
@@ -113,24 +140,6 @@ fn read_rows(text: &str, note: &dyn Fn(Problem)) -> Option<Vec<Row>> {
         return None;
     }
     Some(rows).filter(|_| faults == 0)
-}
-
-fn read_header(record: &StringRecord, line: &Range<usize>, note: &dyn Fn(Problem)) -> Option<i32> {
-    let columns = (record.get(0), record.get(1), record.len());
-    let exponent = match columns {
-        (Some("time_s"), Some(current), 2) => CURRENT_COLUMNS.iter().find(|(name, _)| *name == current),
-        _ => None,
-    };
-    if exponent.is_none() {
-        let expected = "time_s and one of current_a, current_ma, current_ua";
-        note(Problem::new(
-            line.clone(),
-            "the profile has no such header",
-            expected,
-            HEADER_CURE,
-        ));
-    }
-    exponent.map(|(_, exponent)| *exponent)
 }
 
 fn read_row(
@@ -227,7 +236,8 @@ mod tests {
 
     fn rows_of(text: &str) -> Result<Vec<Row>, Vec<Problem>> {
         let faults = std::cell::RefCell::new(Vec::new());
-        let rows = read_rows(text, &|problem| faults.borrow_mut().push(problem));
+        let note = |problem| faults.borrow_mut().push(problem);
+        let rows = header(text).ok().and_then(|power| read_rows(text, power, &note));
         rows.ok_or(faults.into_inner())
     }
 

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use super::beside;
 use crate::input::{self, Limit, Unreadable};
 
 /// A larger profile is not one action of a small node.
@@ -11,7 +12,8 @@ const LIMIT: Limit = Limit {
     cure: "cut it to one action, or sample it less often",
 };
 
-/// Where the profiles that a node file names are found.
+/// Where the profiles that a node file names are found. Wherever that is, a profile stands in the folder of the node file or below: a name
+/// that leads elsewhere is refused, and so is a link that does, and what is no plain file.
 #[derive(Clone, Copy, Debug)]
 pub enum Profiles<'a> {
     /// On the disk, by their paths from this folder.
@@ -30,15 +32,16 @@ pub(super) struct Unread {
 impl Profiles<'_> {
     /// The text of the profile called `name`.
     pub(super) fn text(self, name: &str) -> Result<String, Unread> {
+        beside::within(name)?;
         match self {
-            Self::Folder(folder) => on_disk(&folder.join(name)),
+            Self::Folder(folder) => on_disk(folder, name),
             Self::Given(texts) => in_memory(texts, name),
         }
     }
 }
 
-fn on_disk(path: &Path) -> Result<String, Unread> {
-    input::text(path, LIMIT).map_err(Unread::from)
+fn on_disk(folder: &Path, name: &str) -> Result<String, Unread> {
+    Ok(input::whole(beside::open(folder, name)?, LIMIT)?)
 }
 
 fn in_memory(texts: &BTreeMap<String, String>, name: &str) -> Result<String, Unread> {

@@ -8,6 +8,7 @@ use super::limit::Limit;
 use super::quantity::{self, Quantity, QuantityFault, parse_plain, show};
 use super::unit::Dimension;
 use crate::problem::quoted;
+use crate::visible::hidden;
 
 /// Why a value does not suit its key: what a [`Problem`](crate::problem::Problem) says, without the place.
 #[derive(Clone, Debug, PartialEq)]
@@ -167,11 +168,20 @@ impl Read for String {
     }
 
     fn read(key: &str, value: &DeValue<'_>, _: &(), example: &str) -> Result<Self, Fault> {
-        value.as_str().map(str::to_string).ok_or_else(|| Fault {
+        let text = value.as_str().ok_or_else(|| Fault {
             title: format!("`{key}` is {}", kind(value)),
             expected: "text, in quotes".to_string(),
             cure: format!("write for example {key} = \"{example}\""),
-        })
+        })?;
+        if hidden(text).is_some() {
+            return Err(Fault {
+                title: format!("`{key}` has a character that nobody sees: {}", quoted(text)),
+                expected: "letters, digits, signs and spaces".to_string(),
+                cure: "type it again: control characters, marks of direction and zero-width characters come along when text is copied"
+                    .to_string(),
+            });
+        }
+        Ok(text.to_string())
     }
 }
 

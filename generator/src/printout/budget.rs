@@ -7,6 +7,7 @@ use crate::node::Node;
 use crate::printout::table::table;
 use crate::text::{Engineering, lasting};
 use crate::units::*;
+use crate::visible::visible;
 
 /// More phases than this, from a measured profile, are counted and not listed; JSON has them all.
 const MOST_PHASES: usize = 16;
@@ -275,7 +276,7 @@ fn action_rows(name: &str, action: &ActionBudget) -> Vec<Vec<String>> {
     }
     rows.extend(action.phases.iter().map(|phase| {
         vec![
-            format!("  {}", phase.name),
+            format!("  {}", visible(&phase.name)),
             Engineering(phase.duration, "s").to_string(),
             Engineering(phase.rail_current, "A").to_string(),
             Engineering(phase.rail_charge, "C").to_string(),

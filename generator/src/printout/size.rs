@@ -9,6 +9,7 @@ use crate::simulate::run::Outcome;
 use crate::size::{Candidate, Extent, Sized, Sweep, price};
 use crate::text::{Engineering, in_days};
 use crate::units::*;
+use crate::visible::visible;
 
 /// The sweep as JSON has it.
 #[derive(Serialize)]
@@ -265,7 +266,7 @@ fn part_text(sweep: &Sweep, candidate: &Candidate) -> String {
     if part.name.is_empty() {
         capacitance
     } else {
-        format!("{}, {capacitance}", part.name)
+        format!("{}, {capacitance}", visible(&part.name))
     }
 }
 

@@ -6,6 +6,7 @@ use super::chart::{Chart, Drawn, Merged, Panel, Series, rounded};
 use crate::budget::{ActionBudget, Budget, Draw};
 use crate::text::Engineering;
 use crate::units::*;
+use crate::visible::visible;
 
 /// More phases than this, from a measured profile, are drawn and not listed.
 const MOST_PHASES: usize = 16;
@@ -84,7 +85,7 @@ fn view(name: &'static str, action: &ActionBudget) -> ActionView {
     let whole = action.attempt.storage_energy;
     let is_listed = action.phases.len() <= MOST_PHASES;
     let phases = action.phases.iter().filter(|_| is_listed).map(|phase| PhaseView {
-        name: phase.name.clone(),
+        name: visible(&phase.name).into_owned(),
         duration: Engineering(phase.duration, "s").to_string(),
         rail_current: Engineering(phase.rail_current, "A").to_string(),
         storage_charge: Engineering(phase.storage_charge, "C").to_string(),

@@ -16,12 +16,14 @@ use super::pace::PaceView;
 use super::rules::Rules;
 use super::tornado::Tornado;
 use crate::budget::Budget;
+use crate::emit::GENERATOR;
 use crate::emit::template::render;
 use crate::node::Node;
 use crate::printout;
 use crate::text::Engineering;
 use crate::thresholds::Thresholds;
 use crate::units::*;
+use crate::visible::in_json;
 
 const PAGE: &str = include_str!("../../../templates/report/page.html.jinja");
 /// The ladder: a part of the section of thresholds.
@@ -213,6 +215,7 @@ impl Page {
     /// The text of the whole page.
     pub(super) fn text(&self) -> String {
         let context = minijinja::context! {
+            generator => GENERATOR,
             style => style(),
             scripts => scripts(),
             plot_licence => PLOT_LICENCE,
@@ -234,7 +237,7 @@ impl Page {
     pub(super) fn charts_json(&self) -> String {
         // Plain structs of numbers and strings: serialising cannot fail.
         let charts = serde_json::to_string(&self.charts).unwrap_or_default();
-        charts.replace('<', "\\u003c")
+        in_json(&charts).replace('<', "\\u003c")
     }
 }
 

@@ -76,6 +76,9 @@ pub struct Timeline<W: Write> {
     failure: Option<io::Error>,
 }
 
+/// The first line.
+pub(crate) const HEADER: &str = "time_s,storage_v,offered_w,event,reports";
+
 /// Simulated time between two writes to the disk (s).
 const FLUSH_S: f64 = 86_400.0;
 
@@ -86,7 +89,7 @@ impl<W: Write> Timeline<W> {
     ///
     /// If it cannot be written.
     pub fn new(mut file: W) -> io::Result<Self> {
-        writeln!(file, "time_s,storage_v,offered_w,event,reports")?;
+        writeln!(file, "{HEADER}")?;
         file.flush()?;
         Ok(Self {
             file,

@@ -1,6 +1,7 @@
 //! What is wrong with a node file, each fault at the field that it concerns.
 
 use millpond::problem::Problems;
+use millpond::visible::visible;
 use serde::Serialize;
 
 use crate::fields;
@@ -36,7 +37,7 @@ pub(crate) fn faults(problems: &Problems) -> Vec<Fault> {
                 .iter()
                 .find(|(_, span)| profile.is_none() && touches(span))
                 .map(|(key, _)| key.clone()),
-            file: profile.map(|file| file.path.clone()),
+            file: profile.map(|file| visible(&file.path).into_owned()),
             line: 1 + text[..line_start].matches('\n').count(),
             column: 1 + text[line_start..at].chars().count(),
             title: problem.title.clone(),

@@ -55,7 +55,7 @@ fn files(kills: u32) -> std::io::Result<Result<Row, String>> {
             Command::new("sh")
                 .args([
                     "-c",
-                    &format!("{setting} ulimit -f {blocks}; exec \"$0\" generate node.toml --c out"),
+                    &format!("{setting} ulimit -f {blocks}; exec \"$0\" generate node.toml --c out --force"),
                 ])
                 .arg(command)
                 .current_dir(folder.path())
@@ -76,7 +76,7 @@ fn files(kills: u32) -> std::io::Result<Result<Row, String>> {
 fn generate(command: &Path, folder: &Path) -> Command {
     let mut generate = Command::new(command);
     generate
-        .args(["generate", "node.toml", "--c", "out"])
+        .args(["generate", "node.toml", "--c", "out", "--force"])
         .current_dir(folder)
         .stderr(Stdio::null());
     generate

@@ -3,6 +3,7 @@
 use plotters::prelude::*;
 
 use super::{Level, Picture};
+use crate::emit::PICTURE_MARK;
 
 /// Size of the drawing (pixels).
 const WIDTH: u32 = 960;
@@ -10,21 +11,20 @@ const WIDTH: u32 = 960;
 const HEIGHT: u32 = 520;
 
 impl Picture {
-    /// The picture as SVG.
+    /// The picture as SVG, below a comment that says what made it.
     ///
     /// # Errors
     ///
     /// What the drawing library reports, in words.
     pub fn svg(&self, title: &str, levels: &[Level]) -> Result<String, String> {
-        let mut text = String::new();
+        let mut drawing = String::new();
         {
-            let root = SVGBackend::with_string(&mut text, (WIDTH, HEIGHT)).into_drawing_area();
+            let root = SVGBackend::with_string(&mut drawing, (WIDTH, HEIGHT)).into_drawing_area();
             self.draw(&root, title, levels)
                 .map_err(|error| error.to_string())?;
             root.present().map_err(|error| error.to_string())?;
         }
-        text.push('\n');
-        Ok(text)
+        Ok(format!("{PICTURE_MARK}{drawing}\n"))
     }
 
     fn draw<B: DrawingBackend>(
