@@ -27,7 +27,7 @@ const BEHIND_A_BACKSLASH: &str = " #";
 /// `outputs: inputs`, so that make, ninja or CMake build the outputs again when an input changes. Each input also stands as a
 /// target of its own, so that a build goes on where one that is no longer named was removed.
 ///
-/// A space and `#` are written behind a backslash, `$` twice, a colon on Unix behind a backslash; `./` stands before `~` and before words
+/// A space and `#` are written behind a backslash, `$` twice, a colon on Unix behind a backslash; `./` stands before words
 /// that make reads for itself. GNU make (manual, sections "Rule
 /// Syntax" and "Prerequisite Types") and ninja (manual, section "Depfiles", and the comment on escapes in its reader) agree on these and
 /// on letters, digits and `+,/_.~()-`. On everything else they differ or have no escape: line ends, tabulators, backslashes,
@@ -112,6 +112,8 @@ fn escaped(path: &Path) -> Result<String, String> {
         "it ends with ), as members of archives do"
     } else if is_special_target(&text) {
         "make has a meaning of its own for it"
+    } else if within_here(&text).starts_with('~') {
+        "it begins with ~, for which make puts a home"
     } else {
         ""
     };
@@ -144,17 +146,26 @@ fn is_plain(character: char) -> bool {
 
 /// `.PHONY` and the like.
 fn is_special_target(text: &str) -> bool {
-    let name = text.strip_prefix("./").unwrap_or(text).strip_prefix('.');
+    let name = within_here(text).strip_prefix('.');
     name.is_some_and(|name| !name.is_empty() && name.chars().all(|c| c.is_ascii_uppercase() || c == '_'))
 }
 
-/// Words that make reads for itself at the start of a line, and `~`, for which it puts a home.
+/// The path as make has it once it has taken every `./` from its start.
+fn within_here(text: &str) -> &str {
+    let mut name = text;
+    while let Some(rest) = name.strip_prefix("./") {
+        name = rest.trim_start_matches('/');
+    }
+    name
+}
+
+/// Words that make reads for itself at the start of a line.
 fn is_claimed(text: &str) -> bool {
     const WORDS: [&str; 18] = [
         "define", "endef", "undefine", "ifdef", "ifndef", "ifeq", "ifneq", "else", "endif", "include",
         "sinclude", "load", "override", "private", "export", "unexport", "vpath", "-include",
     ];
-    text.starts_with('~') || text.split(' ').next().is_some_and(|first| WORDS.contains(&first))
+    text.split(' ').next().is_some_and(|first| WORDS.contains(&first))
 }
 
 #[cfg(test)]
@@ -178,7 +189,17 @@ mod tests {
             );
             assert!(!refused.contains(|c: char| c.is_control()), "{refused:?}");
         }
-        for path in ["", "a ", "a:", "a(b)", ".PHONY", "./.SUFFIXES"] {
+        for path in [
+            "",
+            "a ",
+            "a:",
+            "a(b)",
+            ".PHONY",
+            "./.SUFFIXES",
+            "~a",
+            "~/a",
+            ".//./~/a",
+        ] {
             assert!(of(path).is_err(), "{path:?}");
         }
     }
