@@ -113,12 +113,12 @@ fn several() -> Node {
     node.storage[0].balance_resistor = None;
     let cell = node.storage[0].clone();
     node.storage[0].capacitance = farads(0.8);
-    node.storage[0].esr = ohms(12.0);
+    node.storage[0].esr = ohms(60.0);
     node.storage.insert(
         1,
         Capacitor {
             capacitance: farads(0.6),
-            esr: ohms(25.0),
+            esr: ohms(90.0),
             ..cell
         },
     );
