@@ -2,8 +2,14 @@
 
 mod cure;
 mod energy;
+mod missing;
 mod pace;
 mod reading;
+mod restarts;
+mod start;
+
+pub use restarts::restart_loop;
+pub use start::RESTARTS_FOREVER;
 
 use crate::budget::Budget;
 use crate::model::bank::{Bank, Wear};
@@ -36,7 +42,7 @@ pub struct Finding {
     pub cure: String,
 }
 
-/// All findings on `node`: errors first, then cautions.
+/// All findings on `node`: errors first, then cautions; what the node file leaves out comes last, the costliest first.
 pub fn of(node: &Node, budget: &Budget, thresholds: &Thresholds) -> Vec<Finding> {
     listed(node, budget, thresholds, Cures::Sought)
 }
@@ -46,11 +52,24 @@ pub fn without_cures(node: &Node, budget: &Budget, thresholds: &Thresholds) -> V
     listed(node, budget, thresholds, Cures::LeftOut)
 }
 
+/// What keeps the node from ever getting past its start, if anything: an error of the gate, or of the voltage at which reset is released.
+pub fn starting(node: &Node, thresholds: &Thresholds) -> Option<Finding> {
+    [
+        gate(node, thresholds, Cures::Sought),
+        start::without_gate(node, thresholds, Cures::Sought),
+    ]
+    .into_iter()
+    .flatten()
+    .find(|finding| finding.severity == Severity::Error)
+}
+
 /// Whether the smallest changes that cure are looked for.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Cures {
     Sought,
     LeftOut,
+    /// Not yet: another error has to be cured first, and its cure moves this one.
+    Afterwards,
 }
 
 fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -> Vec<Finding> {
@@ -70,6 +89,12 @@ fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -
     }
     findings.extend(hysteresis(node, thresholds, cures));
     findings.extend(gate(node, thresholds, cures));
+    let is_hopeless = findings.iter().any(|finding| finding.severity == Severity::Error);
+    findings.extend(start::without_gate(
+        node,
+        thresholds,
+        if is_hopeless { Cures::Afterwards } else { cures },
+    ));
     findings.extend(stored_energy(node, thresholds));
     findings.extend(reading::freezes(node));
     findings.extend(pace::radio(node, thresholds));
@@ -79,6 +104,13 @@ fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -
     findings.extend(energy::hazardous(node));
     findings.extend(series_cells(node));
     findings.sort_by_key(|finding| finding.severity);
+    // Of a node that cannot work, that comes first.
+    if findings
+        .iter()
+        .all(|finding| finding.severity == Severity::Caution)
+    {
+        findings.extend(missing::data(node, thresholds));
+    }
     findings
 }
 
@@ -134,7 +166,7 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting, cures: C
 fn sought(cures: Cures, node: &Node, fits: impl Fn(&Node) -> bool) -> String {
     match cures {
         Cures::Sought => cure::of(node, fits).to_string(),
-        Cures::LeftOut => String::new(),
+        Cures::LeftOut | Cures::Afterwards => String::new(),
     }
 }
 

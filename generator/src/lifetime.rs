@@ -69,12 +69,14 @@ impl Lifetime {
 /// The cold end, half way to room temperature, room temperature, and the hot end.
 fn temperatures(node: &Node) -> Vec<Option<Temperature>> {
     let room = degrees_celsius(ROOM_DEGC);
-    let Some(cold) = node.margins.temperature_min.filter(|cold| *cold < room) else {
-        return vec![None];
-    };
-    let half = degrees_celsius((cold.get::<degree_celsius>() + ROOM_DEGC) / 2.0);
     let hot = node.margins.temperature_max.filter(|hot| *hot > room);
-    [Some(cold), Some(half), Some(room), hot]
+    let cold = node.margins.temperature_min.filter(|cold| *cold < room);
+    // Without a cold end its factors hold throughout; only what is hot then differs.
+    if cold.is_none() && !(hot.is_some() && node.states_heat()) {
+        return vec![None];
+    }
+    let half = cold.map(|cold| degrees_celsius((cold.get::<degree_celsius>() + ROOM_DEGC) / 2.0));
+    [cold, half, Some(room), hot]
         .into_iter()
         .flatten()
         .map(Some)
@@ -88,7 +90,10 @@ fn temperatures(node: &Node) -> Vec<Option<Temperature>> {
 /// age             1 + (f − 1)·age                             capacitance and resistance
 /// temperature     1 + (f − 1)·c       capacitance             c = (20 degC − T)/(20 degC − cold end), 0 to 1
 ///                 f^c                 resistance
+///                 f^h                 leakage                 h = (T − 20 degC)/(hot end − 20 degC), 0 to 1
 /// ```
+///
+/// Without a temperature the factors of both ends stay, and the worse end counts.
 ///
 /// Source: own rule, from end to end; docs/model.md, equations 48 and 49.
 pub fn at(node: &Node, age: Ratio, temperature: Option<Temperature>) -> Node {
@@ -99,12 +104,27 @@ pub fn at(node: &Node, age: Ratio, temperature: Option<Temperature>) -> Node {
         }
         _ => 1.0,
     };
+    let hot = match (temperature, node.margins.temperature_max) {
+        (Some(here), Some(end)) => {
+            let above = |temperature: Temperature| temperature.get::<degree_celsius>() - ROOM_DEGC;
+            // A hot end that is none has no way to it.
+            Some(if above(end) > 0.0 {
+                (above(here) / above(end)).clamp(0.0, 1.0)
+            } else {
+                1.0
+            })
+        }
+        _ => None,
+    };
     let mut node = node.clone();
     for part in &mut node.storage {
         part.end_of_life_capacitance = aged(part.end_of_life_capacitance, age);
         part.end_of_life_esr = aged(part.end_of_life_esr, age);
         part.cold_capacitance = aged(part.cold_capacitance, fraction(cold));
         part.cold_esr = fraction(libm::pow(part.cold_esr.get::<ratio>(), cold));
+        if let (Some(hot), Some(factor)) = (hot, part.hot_leakage.take_if(|_| hot.is_some())) {
+            part.leakage *= libm::pow(factor.get::<ratio>(), hot);
+        }
     }
     node
 }
@@ -185,7 +205,10 @@ mod tests {
     fn the_ends_are_those_of_the_file() {
         let node = example("crack-gauge");
         let cold = node.margins.temperature_min;
-        assert_eq!(at(&node, fraction(1.0), cold), node);
+        let mut unheated = node.clone();
+        unheated.storage[0].hot_leakage = None;
+        assert_eq!(at(&node, fraction(1.0), cold), unheated);
+        assert_eq!(at(&node, fraction(1.0), None), node);
         let young = at(&node, fraction(0.0), Some(degrees_celsius(20.0)));
         let part = &young.storage[0];
         for factor in [
@@ -214,8 +237,34 @@ mod tests {
             1.8f64.sqrt(),
             max_relative = ROUNDING
         );
-        // Hotter than room temperature is as room temperature.
-        assert_eq!(at(&node, fraction(0.0), Some(degrees_celsius(45.0))), young);
+        // Hotter than room temperature is as room temperature, but for the leakage.
+        assert_eq!(at(&unheated, fraction(0.0), Some(degrees_celsius(45.0))), young);
+    }
+
+    /// By hand: four times the leakage at 45 degC is twice as much at 32.5 degC, half way, and none at 20 degC.
+    #[test]
+    fn leakage_rises_to_the_hot_end_by_equal_factors() {
+        let mut node = example("crack-gauge");
+        node.storage[0].hot_leakage = Some(fraction(4.0));
+        let leakage_at = |degc: f64| {
+            let part = &at(&node, fraction(1.0), Some(degrees_celsius(degc))).storage[0];
+            assert_eq!(part.hot_leakage, None);
+            (part.leakage / node.storage[0].leakage).get::<ratio>()
+        };
+        for (degc, factor) in [(-10.0, 1.0), (20.0, 1.0), (32.5, 2.0), (45.0, 4.0)] {
+            assert_relative_eq!(leakage_at(degc), factor, max_relative = ROUNDING);
+        }
+        let dark =
+            |degc: f64| Outlook::of(&at(&node, fraction(1.0), Some(degrees_celsius(degc)))).dark_from_full;
+        assert!(dark(45.0) < dark(32.5) && dark(32.5) < dark(20.0));
+        // Without a cold end, room temperature and the hot end are left.
+        node.margins.temperature_min = None;
+        assert_eq!(
+            temperatures(&node),
+            [Some(degrees_celsius(20.0)), node.margins.temperature_max]
+        );
+        node.storage[0].hot_leakage = None;
+        assert_eq!(temperatures(&node), [None]);
     }
 
     #[test]
@@ -223,7 +272,7 @@ mod tests {
         for name in ["crack-gauge", "display-case", "pump-bearing"] {
             let lifetime = Lifetime::of(&example(name));
             let columns = lifetime.temperatures.len();
-            assert_eq!(columns, if name == "crack-gauge" { 4 } else { 1 });
+            assert_eq!(columns, 4);
             for (index, condition) in lifetime.conditions.iter().enumerate() {
                 let Some(older) = lifetime.conditions.get(index + columns) else {
                     continue;
@@ -241,6 +290,8 @@ mod tests {
                 .conditions
                 .windows(2)
                 .filter(|pair| pair[0].age == pair[1].age)
+                // Beyond it leakage rises, which the reserve pays.
+                .filter(|pair| pair[1].temperature <= Some(degrees_celsius(ROOM_DEGC)))
             {
                 assert!(pair[0].outlook.transmit >= pair[1].outlook.transmit, "{name}");
             }

@@ -24,6 +24,7 @@ mod radio;
 mod reduction;
 mod schedule;
 mod sense;
+mod start;
 mod storage;
 mod supply;
 mod syntax;
@@ -118,7 +119,7 @@ pub struct Supply {
     pub regulator: Regulator,
     /// Comparator that connects the node to storage.
     pub gate: Option<Gate>,
-    /// Without a gate: lowest storage voltage at which the node's reset is released, if given.
+    /// Without a gate: lowest storage voltage at which the node's reset is released, if given; see [`Supply::connects_at`].
     pub starts_at: Option<Voltage>,
 }
 

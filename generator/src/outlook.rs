@@ -32,7 +32,6 @@ impl Outlook {
     /// ```
     pub fn of(node: &Node) -> Self {
         let threshold = Threshold::of(node, &node.transmit);
-        let floor = floor(node);
         let rounding: Voltage = threshold
             .terms
             .iter()
@@ -40,13 +39,10 @@ impl Outlook {
             .map(|term| term.voltage)
             .sum();
         let transmit = crate::rounding::from_millivolts(threshold.decide_mv) - rounding;
-        let bank = Bank::of_node(node, Wear::WORST);
-        let asleep = Load::node_asleep(node, node.sleep_current, node.policy.reserve, node.margins.load);
-        let lasts = |from: Voltage| time_in_the_dark(&bank, &asleep.drain, from, floor);
         Self {
             transmit,
-            dark_from_full: lasts(node.harvest.overvoltage),
-            dark_from_transmit: lasts(transmit),
+            dark_from_full: asleep(node, node.harvest.overvoltage),
+            dark_from_transmit: asleep(node, transmit),
         }
     }
 
@@ -58,5 +54,48 @@ impl Outlook {
             time_s(self.dark_from_full),
             time_s(self.dark_from_transmit),
         ]
+    }
+}
+
+/// Time asleep without income from `from` to the floor, with bank, leakage, load margin and floor at their worst: the shorter one of the
+/// two ends of the temperature range; `None` where nothing draws.
+pub fn asleep(node: &Node, from: Voltage) -> Option<Time> {
+    let asleep = Load::node_asleep(node, node.sleep_current, node.policy.reserve, node.margins.load);
+    let lasts = |end: &Wear| {
+        let bank = Bank::of_node(node, *end);
+        time_in_the_dark(&bank, &asleep.drain, from, floor(node))
+    };
+    // What draws at one end draws at the other.
+    Wear::at_ends(node).iter().filter_map(lasts).reduce(Time::min)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::node::example;
+    use approx::assert_relative_eq;
+
+    /// By hand: without a sleeping current, a bank falls by its leakage alone, C/G·ln(v1/v2); three times the leakage is a third of the
+    /// time, and at the hot end the bank has 1/0.9 of its capacitance in the cold.
+    #[test]
+    fn the_hot_end_is_as_by_hand() {
+        let mut node = example("crack-gauge");
+        node.sleep_current = amperes(0.0);
+        node.supply.regulator = crate::node::Regulator::Direct {
+            minimum_input: volts(2.2),
+        };
+        let cell = &mut node.storage[0];
+        (cell.hot_leakage, cell.fresh_leakage) = (None, None);
+        let full = node.harvest.overvoltage;
+        let cold = asleep(&node, full).expect("it leaks");
+        node.storage[0].hot_leakage = Some(fraction(3.0));
+        let hot = asleep(&node, full).expect("it leaks");
+        assert_relative_eq!((hot / cold).get::<ratio>(), 1.0 / 3.0 / 0.9, max_relative = 1e-9);
+        // Hardly more leakage than in the cold: there the bank holds less and is the worse one.
+        node.storage[0].hot_leakage = Some(fraction(1.05));
+        assert_eq!(asleep(&node, full), Some(cold));
+        node.storage[0].fresh_leakage = Some(fraction(2.0));
+        let fresh = asleep(&node, full).expect("it leaks");
+        assert_relative_eq!((fresh / cold).get::<ratio>(), 0.5, max_relative = 1e-9);
     }
 }

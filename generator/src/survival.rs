@@ -5,7 +5,7 @@
 //!
 //! | | typical | worst |
 //! | --- | --- | --- |
-//! | bank | nominal, new, warm | low tolerance, end of life, cold |
+//! | bank | nominal, new, warm | low tolerance, end of life, cold; or hot, with the leakage of that, where it is stated: what is shorter |
 //! | currents | as stated | with `margins.load` |
 //! | reports | get through at the first try | need every attempt |
 //! | floor | the supply's or the gate's as stated | the highest it may be |
@@ -13,9 +13,10 @@
 //!
 //! Acting goes on until the storage is at what firmware must read for that action; from there the node sleeps down to its floor.
 
+mod ends;
 mod start;
 
-pub use start::Recharge;
+pub use start::{Obstacle, Recharge};
 
 use crate::income::light::Light;
 use crate::model::bank::{Bank, Wear};
@@ -95,9 +96,13 @@ pub struct Dark {
 impl Dark {
     /// The worst corner from full, reporting at the slowest pace.
     pub fn reporting(node: &Node, thresholds: &Thresholds) -> Self {
-        let unit = Unit::of(node, thresholds, Corner::Worst);
-        let storage = unit.storage(thresholds.overvoltage);
-        row(&unit, thresholds, &storage, Doing::Reporting(At::Slowest)).from_full
+        let reporting = |unit: &Unit<'_>| {
+            let storage = unit.storage(thresholds.overvoltage);
+            row(unit, thresholds, &storage, Doing::Reporting(At::Slowest)).from_full
+        };
+        let units = Unit::at_ends(node, thresholds, Corner::Worst);
+        let other = units.iter().skip(1).map(reporting);
+        other.fold(reporting(&units[0]), Self::shorter)
     }
 }
 
@@ -147,6 +152,24 @@ struct Unit<'a> {
 }
 
 impl<'a> Unit<'a> {
+    /// The answers of this unit.
+    fn survives(&self, thresholds: &Thresholds, corner: Corner) -> Survival {
+        let full = thresholds.overvoltage;
+        let storage = self.storage(full);
+        let rows = Doing::ALL
+            .into_iter()
+            .map(|doing| row(self, thresholds, &storage, doing))
+            .collect();
+        Survival {
+            corner,
+            full,
+            threshold: self.threshold,
+            floor: self.floor,
+            rows,
+            halving: halving(self, &storage, full),
+        }
+    }
+
     fn of(node: &'a Node, thresholds: &Thresholds, corner: Corner) -> Self {
         let supply = node.supply.regulator.floor();
         match corner {
@@ -233,21 +256,9 @@ impl Survival {
     /// # Ok::<(), millpond::input::LoadError>(())
     /// ```
     pub fn of(node: &Node, thresholds: &Thresholds, corner: Corner) -> Self {
-        let unit = Unit::of(node, thresholds, corner);
-        let full = thresholds.overvoltage;
-        let storage = unit.storage(full);
-        let rows = Doing::ALL
-            .into_iter()
-            .map(|doing| row(&unit, thresholds, &storage, doing))
-            .collect();
-        Self {
-            corner,
-            full,
-            threshold: unit.threshold,
-            floor: unit.floor,
-            rows,
-            halving: halving(&unit, &storage, full),
-        }
+        let units = Unit::at_ends(node, thresholds, corner);
+        let other = units.iter().skip(1).map(|unit| unit.survives(thresholds, corner));
+        other.fold(units[0].survives(thresholds, corner), Self::worse)
     }
 
     /// What the unit does while it does this.

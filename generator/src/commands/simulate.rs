@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use millpond::budget::Budget;
 use millpond::emit;
-use millpond::findings::{self, Severity};
+use millpond::findings::{self, Finding, Severity};
 use millpond::income;
 use millpond::node::{NodeFile, Pace};
 use millpond::printout::{self, Format};
@@ -33,7 +33,10 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     let node = &file.node;
     let thresholds = Thresholds::of(node);
     let findings = findings::of(node, &Budget::of(node), &thresholds);
-    if findings.iter().any(|finding| finding.severity == Severity::Error) {
+    // A node that restarts for ever can be run, and the run shows it.
+    let is_refused =
+        |finding: &Finding| finding.severity == Severity::Error && finding.code != findings::RESTARTS_FOREVER;
+    if findings.iter().any(is_refused) {
         return Err(Failure::Refused(printout::findings::text(&findings)));
     }
     let policy = policy::policy(node, &thresholds)
@@ -80,6 +83,11 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
         parts
     });
 
+    let own = std::iter::once(&study.outcome).chain(parts.iter().flat_map(|parts| &parts.outcomes));
+    let starting = findings::starting(node, &thresholds);
+    let looped = findings::restart_loop(own, starting.as_ref());
+    let shown: Vec<Finding> = looped.into_iter().chain(starting).collect();
+
     let levels = Level::of(&thresholds);
     let picture = arguments.picture.as_ref().map_or(Ok(()), |path| {
         let title = format!("{}: storage voltage over {}", node.name, in_days(arguments.days));
@@ -92,7 +100,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     super::print(&match arguments.format.into() {
         Format::Text => format!(
             "{}\n{}",
-            printout::simulate::text(node, &study, parts.as_ref()),
+            printout::simulate::text(node, &study, parts.as_ref(), &shown),
             seen.picture.terminal(&levels)
         ),
         Format::Json => {
@@ -101,6 +109,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
                 node,
                 &study,
                 parts.as_ref(),
+                &shown,
                 runtime_s,
             ))
         }

@@ -1,5 +1,6 @@
 //! `millpond survival`: how long the node lives in the dark, which light keeps it going, how soon it is back.
 
+use millpond::findings;
 use millpond::income::light::Light;
 use millpond::node::{Node, NodeFile};
 use millpond::printout::{self, Format};
@@ -18,13 +19,17 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
     let typical = Survival::of(node, &thresholds, Corner::Typical);
     let worst = Survival::of(node, &thresholds, Corner::Worst);
     let recharge = light.and_then(|light| Recharge::of(node, &thresholds, light));
+    let starting = findings::starting(node, &thresholds);
     super::print(&match arguments.format.into() {
-        Format::Text => printout::survival::text(node, &typical, &worst, recharge.as_ref()),
+        Format::Text => {
+            printout::survival::text(node, &typical, &worst, recharge.as_ref(), starting.as_ref())
+        }
         Format::Json => printout::json(&printout::survival::View::of(
             node,
             &typical,
             &worst,
             recharge.as_ref(),
+            starting.as_ref(),
         )),
     })
 }

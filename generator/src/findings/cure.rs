@@ -7,7 +7,7 @@ use crate::text::{Engineering, InBaseUnit};
 use crate::units::*;
 
 /// The largest change that is tried: a part a thousand times larger or better is another project.
-const LARGEST_FACTOR: f64 = 1000.0;
+pub(super) const LARGEST_FACTOR: f64 = 1000.0;
 /// The same for a resistance, which may be written in Mohm where mohm was meant.
 const LARGEST_SLIP: f64 = 1e9;
 /// Rounds of halving on a logarithmic axis: 10^9 to the power 2^-22 is a change below a hundred-thousandth.
@@ -21,6 +21,20 @@ pub(super) struct Cure {
     resistance: Option<(Resistance, Resistance)>,
     /// Present and largest sufficient `harvest.maximum_current`.
     pub(super) charging: Option<(Current, Current)>,
+}
+
+impl Cure {
+    /// Each change in words.
+    pub(super) fn changes(&self) -> impl Iterator<Item = String> {
+        let capacitance = self.capacitance.map(|change| instead("capacitance", change, "F"));
+        let resistance = self
+            .resistance
+            .map(|change| instead("series resistance", change, "ohm"));
+        let charging = self
+            .charging
+            .map(|change| instead("harvest.maximum_current", change, "A"));
+        [capacitance, resistance, charging].into_iter().flatten()
+    }
 }
 
 /// The smallest changes after which `node` is as `fits` wants it: a larger capacitance or a lower series resistance of
@@ -59,7 +73,7 @@ pub(super) fn of(node: &Node, fits: impl Fn(&Node) -> bool) -> Cure {
 }
 
 /// The answer for the smallest factor from 1 to `most` for which there is one. Sufficiency rises with the factor.
-fn smallest<T>(most: f64, cured: impl Fn(f64) -> Option<T>) -> Option<T> {
+pub(super) fn smallest<T>(most: f64, cured: impl Fn(f64) -> Option<T>) -> Option<T> {
     let mut best = cured(most)?;
     let (mut low, mut high) = (0.0, libm::log(most));
     for _ in 0..ROUNDS {
@@ -79,7 +93,7 @@ fn round_up(capacitance: Capacitance) -> Capacitance {
 }
 
 /// Two significant digits, rounded down.
-fn round_down(value: f64) -> f64 {
+pub(super) fn round_down(value: f64) -> f64 {
     let step = step_of(value);
     (value / step + 1e-9).floor() * step
 }
@@ -90,23 +104,13 @@ fn step_of(value: f64) -> f64 {
 
 impl fmt::Display for Cure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let capacitance = self.capacitance.map(|change| instead("capacitance", change, "F"));
-        let resistance = self
-            .resistance
-            .map(|change| instead("series resistance", change, "ohm"));
-        let charging = self
-            .charging
-            .map(|change| instead("harvest.maximum_current", change, "A"));
-        let useless = match (&capacitance, &resistance) {
+        let useless = match (self.capacitance, self.resistance) {
             (Some(_), None) => "; no lower series resistance alone would",
             (None, Some(_)) => "; no larger capacitance alone would",
             (None, None) => "; neither a larger capacitance nor a lower series resistance alone would",
             (Some(_), Some(_)) => "",
         };
-        let cures: Vec<String> = [capacitance, resistance, charging]
-            .into_iter()
-            .flatten()
-            .collect();
+        let cures: Vec<String> = self.changes().collect();
         if cures.is_empty() {
             return write!(
                 f,
@@ -119,7 +123,7 @@ impl fmt::Display for Cure {
     }
 }
 
-fn instead<Q: InBaseUnit>(input: &str, (now, cured): (Q, Q), unit: &'static str) -> String {
+pub(super) fn instead<Q: InBaseUnit>(input: &str, (now, cured): (Q, Q), unit: &'static str) -> String {
     format!(
         "a {input} of {} instead of {}",
         Engineering(cured, unit),

@@ -76,6 +76,25 @@ impl Wear {
         hot_leakage: true,
         ..Self::WORST
     };
+
+    /// The ends of the temperature range at which `node` may be at its worst: the cold one, and the hot one where the file says what
+    /// leaks there. Cold, a bank holds less; hot, it leaks more (docs/model.md, section "Corners").
+    ///
+    /// ```
+    /// use millpond::{model::bank::Wear, node::Node, units::*};
+    /// let mut node = Node::read(include_str!("../../../templates/nodes/display-case.toml"))?;
+    /// assert_eq!(Wear::at_ends(&node), [Wear::WORST]);
+    /// node.storage[0].hot_leakage = Some(fraction(2.0));
+    /// assert_eq!(Wear::at_ends(&node), [Wear::WORST, Wear::HOT]);
+    /// # Ok::<(), millpond::problem::Problems>(())
+    /// ```
+    pub fn at_ends(node: &Node) -> &'static [Self] {
+        if node.states_heat() {
+            &[Self::WORST, Self::HOT]
+        } else {
+            &[Self::WORST]
+        }
+    }
 }
 
 impl Bank {

@@ -11,6 +11,11 @@ impl Capacitor {
 }
 
 impl Node {
+    /// Whether the file says of any capacitor what it leaks at the hot end.
+    pub fn states_heat(&self) -> bool {
+        self.storage.iter().any(|part| part.hot_leakage.is_some())
+    }
+
     /// Place in `storage` of the kind that holds most of the charge; the first of equal ones.
     ///
     /// ```

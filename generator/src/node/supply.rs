@@ -129,7 +129,7 @@ pub(super) fn read(root: &mut Table<'_>) -> SupplyRead {
             Problem::new(
                 starts_at.span.clone(),
                 "the node would start below the voltage that its supply needs",
-                format!("at least {least}, as {keys} ask for"),
+                format!("at least {least}, from {keys}"),
                 "write the lowest storage voltage at which the reset circuit releases the node; a circuit that releases it \
                  below what the supply needs has to be changed",
             )

@@ -2,7 +2,9 @@
 
 use serde::Serialize;
 
+use crate::findings::Finding;
 use crate::node::Node;
+use crate::printout;
 use crate::printout::table::table;
 use crate::simulate::parts::{Parts, QUANTILES};
 use crate::simulate::run::Outcome;
@@ -32,6 +34,8 @@ pub struct View {
     paces: Vec<Named>,
     baselines: Vec<Named>,
     parts: Option<PartsView>,
+    /// What the run shows.
+    findings: Vec<printout::findings::View>,
     runtime_s: f64,
 }
 
@@ -42,6 +46,7 @@ struct OutcomeView {
     measurements: u64,
     decisions: u64,
     starts: u64,
+    failed_starts: u64,
     brownouts: u64,
     action_brownouts: u64,
     uptime_fraction: f64,
@@ -88,8 +93,14 @@ struct PartsView {
 }
 
 impl View {
-    /// The view of a study, and of many units if there were any.
-    pub fn of(node: &Node, study: &Study, parts: Option<&Parts>, runtime_s: f64) -> Self {
+    /// The view of a study, of many units if there were any, and of what they show.
+    pub fn of(
+        node: &Node,
+        study: &Study,
+        parts: Option<&Parts>,
+        findings: &[Finding],
+        runtime_s: f64,
+    ) -> Self {
         Self {
             node: node.name.clone(),
             outcome: outcome(&study.outcome),
@@ -126,6 +137,7 @@ impl View {
                 reports: parts.quantiles(|outcome| outcome.reports as f64),
                 uptime_fraction: parts.quantiles(Outcome::uptime_fraction),
             }),
+            findings: printout::findings::views(findings),
             runtime_s,
         }
     }
@@ -154,6 +166,7 @@ fn outcome(outcome: &Outcome) -> OutcomeView {
         measurements: outcome.measurements,
         decisions: outcome.decisions,
         starts: outcome.starts,
+        failed_starts: outcome.failed_starts,
         brownouts: outcome.brownouts,
         action_brownouts: outcome.action_brownouts,
         uptime_fraction: outcome.uptime_fraction(),
@@ -169,8 +182,8 @@ fn outcome(outcome: &Outcome) -> OutcomeView {
     }
 }
 
-/// The study as tables.
-pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
+/// The study as tables, and what it shows.
+pub fn text(node: &Node, study: &Study, parts: Option<&Parts>, findings: &[Finding]) -> String {
     let mut rows = vec![row(
         &format!("policy, pace {}", study.title(node.policy.pace.name())),
         &study.outcome,
@@ -233,6 +246,10 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>) -> String {
     if let Some(parts) = parts {
         text.push('\n');
         text.push_str(&parts_text(parts));
+    }
+    if !findings.is_empty() {
+        text.push('\n');
+        text.push_str(&printout::findings::text(findings));
     }
     text
 }

@@ -2,8 +2,10 @@
 
 use serde::Serialize;
 
+use crate::findings::Finding;
 use crate::income::light::Light;
 use crate::node::Node;
+use crate::printout;
 use crate::printout::table::table;
 use crate::survival::{At, Corner, Doing, Recharge, Row, Survival};
 use crate::text::{Engineering, lasting};
@@ -16,6 +18,8 @@ pub struct View {
     typical: UnitView,
     worst: UnitView,
     recharge: Option<RechargeView>,
+    /// What keeps a unit from getting past its start, if anything.
+    findings: Vec<printout::findings::View>,
 }
 
 #[derive(Serialize)]
@@ -44,6 +48,7 @@ struct RechargeView {
     offered_w: f64,
     connected_s: Option<f64>,
     first_report_s: Option<f64>,
+    no_first_report: Option<String>,
     full_s: Option<f64>,
 }
 
@@ -60,7 +65,13 @@ pub struct LightView {
 
 impl View {
     /// The view of both units, and of a typical one in steady light.
-    pub fn of(node: &Node, typical: &Survival, worst: &Survival, recharge: Option<&Recharge>) -> Self {
+    pub fn of(
+        node: &Node,
+        typical: &Survival,
+        worst: &Survival,
+        recharge: Option<&Recharge>,
+        starting: Option<&Finding>,
+    ) -> Self {
         Self {
             node: node.name.clone(),
             typical: unit(typical),
@@ -70,8 +81,10 @@ impl View {
                 offered_w: recharge.offered.get::<watt>(),
                 connected_s: plain(recharge.connected),
                 first_report_s: plain(recharge.first_report),
+                no_first_report: recharge.obstacle.map(|obstacle| obstacle.to_string()),
                 full_s: plain(recharge.full),
             }),
+            findings: printout::findings::views(starting.map(std::slice::from_ref).unwrap_or_default()),
         }
     }
 }
@@ -148,7 +161,13 @@ impl Dark {
 }
 
 /// The answers as tables and sentences.
-pub fn text(node: &Node, typical: &Survival, worst: &Survival, recharge: Option<&Recharge>) -> String {
+pub fn text(
+    node: &Node,
+    typical: &Survival,
+    worst: &Survival,
+    recharge: Option<&Recharge>,
+    starting: Option<&Finding>,
+) -> String {
     let mut text = format!("{}\n\n{}\n{}", node.name, dark(typical), dark(worst));
     text.push_str(
         "acting: until the storage no longer allows it, then asleep down to the floor; light: what holds the storage at the transmit \
@@ -160,6 +179,10 @@ pub fn text(node: &Node, typical: &Survival, worst: &Survival, recharge: Option<
     if let Some(recharge) = recharge {
         text.push('\n');
         text.push_str(&back(recharge));
+    }
+    if let Some(finding) = starting {
+        text.push_str("\nworst corner: it never gets past its start\n");
+        text.push_str(&printout::findings::text(std::slice::from_ref(finding)));
     }
     text
 }
@@ -232,5 +255,9 @@ fn back(recharge: &Recharge) -> String {
     ]
     .map(|(name, taken)| vec![name.to_owned(), time(taken)]);
     let head = format!("typical unit in {}", recharge.light);
-    table(&[&head, "time"], rows)
+    let mut text = table(&[&head, "time"], rows);
+    if let Some(obstacle) = &recharge.obstacle {
+        text.push_str(&format!("no first report: {obstacle}\n"));
+    }
+    text
 }

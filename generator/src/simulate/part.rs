@@ -9,15 +9,12 @@ use crate::model::load::Load;
 use crate::model::reading::{Converter, Scale};
 use crate::node::{Action, Harvest, Node, Sense};
 use crate::rounding::CountScale;
+use crate::thresholds::Thresholds;
 use crate::units::*;
 
 /// Share of the random units whose every part stands at one end of its tolerance or the other: that is where a threshold would
 /// fail first.
 const CORNER_SHARE: f64 = 0.25;
-
-/// Without a gate a unit starts again this much above its floor (V): the hysteresis of a reset circuit (common practice, no
-/// source).
-const RESET_HYSTERESIS_V: f64 = 0.1;
 
 /// One unit.
 #[derive(Clone, Debug)]
@@ -65,6 +62,25 @@ impl Part {
         Self::deviating(node, &Deviation::default(), &node.transmit.first_try())
     }
 
+    /// The unit that everything at once is worst for, as the thresholds have it: the worst bank, loads at their highest, the gate at
+    /// the end that is worse for each of its voltages, every attempt needed. Its readings are as nominal.
+    pub fn worst(node: &Node, thresholds: &Thresholds) -> Self {
+        let heavy = Deviation {
+            load: 1.0,
+            ..Deviation::default()
+        };
+        let connect = match &node.supply.gate {
+            Some(gate) => gate.connect_above * (fraction(1.0) - gate.tolerance),
+            None => node.supply.connects_at(),
+        };
+        Self {
+            bank: thresholds.corner.clone(),
+            connect_v: connect.get::<volt>(),
+            cut_v: thresholds.floor.get::<volt>(),
+            ..Self::deviating(node, &heavy, &node.transmit)
+        }
+    }
+
     /// A unit drawn from inside the tolerances, anywhere between new and the end of life, warm and cold; every report needs all
     /// its attempts.
     pub fn random(node: &Node, random: &mut Pcg64) -> Self {
@@ -103,7 +119,7 @@ impl Part {
                 let off = one + gate.tolerance * deviation.gate;
                 (gate.connect_above * off, floor.max(gate.disconnect_below * off))
             }
-            None => (floor + volts(RESET_HYSTERESIS_V), floor),
+            None => (node.supply.connects_at(), floor),
         };
         let mut sense = node.sense.clone();
         sense.divider_top = sense.divider_top * (one + sense.divider_tolerance * deviation.top);
@@ -135,11 +151,15 @@ impl Part {
     }
 }
 
-/// The bank between its nominal and its worst or best: factors in proportion to the deviation, on a logarithmic scale. The divider of
-/// `sense`, this unit's own, conducts beside it.
+/// The bank between its nominal and its worst or best: factors in proportion to the deviation, on a logarithmic scale; leakage from
+/// none to the most that is stated. A unit that leaks more than at room temperature is not cold at the same time.
+/// The divider of `sense`, this unit's own, conducts beside it.
 fn bank(node: &Node, sense: &Sense, deviation: &Deviation) -> Bank {
     let nominal = Bank::of(&node.storage, Wear::NONE);
-    let worst = Bank::of(&node.storage, Wear::WORST);
+    let ends = Wear::at_ends(node);
+    let is_hot = deviation.leakage > 0.0;
+    let end = if is_hot { ends.last() } else { ends.first() };
+    let worst = Bank::of(&node.storage, *end.unwrap_or(&Wear::WORST));
     let branches = nominal
         .branches
         .iter()
@@ -162,10 +182,14 @@ fn bank(node: &Node, sense: &Sense, deviation: &Deviation) -> Bank {
                 resistance: new.resistance * gained,
             }
         });
-    let leakage = nominal.leakage * (1.0 + deviation.leakage.min(0.0)) + sense.divider_conductance(false);
+    let leakage = if is_hot {
+        nominal.leakage + (worst.leakage - nominal.leakage) * deviation.leakage
+    } else {
+        nominal.leakage * (1.0 + deviation.leakage)
+    };
     Bank {
         branches: branches.collect(),
-        leakage,
+        leakage: leakage + sense.divider_conductance(false),
     }
 }
 
@@ -253,14 +277,25 @@ mod tests {
                 }
                 let first = &part.bank.branches[0];
                 assert!(first.capacitance <= best.branches[0].capacitance * highest * (1.0 + ROUNDING));
-                assert!(part.bank.leakage <= worst.leakage * (1.0 + ROUNDING));
+                let hottest = Wear::at_ends(&node)
+                    .iter()
+                    .map(|end| Bank::of_node(&node, *end).leakage);
+                let most_leakage = hottest.fold(siemenses(0.0), Conductance::max);
+                assert!(part.bank.leakage <= most_leakage * (1.0 + ROUNDING));
                 assert!(part.bank.leakage >= siemenses(0.0));
+                // A unit is at one end or the other, and reaches the corner of its own.
+                let is_at = |corner: &Bank| {
+                    first.capacitance <= corner.branches[0].capacitance * (1.0 + ROUNDING)
+                        && first.resistance >= corner.branches[0].resistance * (1.0 - ROUNDING)
+                };
+                let hot = Bank::of_node(&node, Wear::HOT);
+                let is_hot = node.states_heat() && part.bank.leakage > worst.leakage;
+                assert!(!is_hot || first.capacitance >= hot.branches[0].capacitance * (1.0 - ROUNDING));
                 let limit = fraction(1.0) + node.margins.load;
                 let nominal = Part::nominal(&node).asleep.drain;
                 assert!(part.asleep.drain.power <= nominal.power * limit * (1.0 + ROUNDING));
                 assert!(part.asleep.drain.current <= nominal.current * limit * (1.0 + ROUNDING));
-                let is_at_corner = first.capacitance <= worst.branches[0].capacitance * (1.0 + ROUNDING)
-                    && first.resistance >= worst.branches[0].resistance * (1.0 - ROUNDING);
+                let is_at_corner = is_at(if is_hot { &hot } else { &worst });
                 at_corner += u64::from(is_at_corner);
             }
             // A quarter stands at the ends, and half of those at the low end of the capacitance.

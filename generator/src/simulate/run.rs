@@ -45,6 +45,8 @@ pub struct Outcome {
     pub decisions: u64,
     /// Starts of the firmware.
     pub starts: u64,
+    /// Starts whose start-up lost its supply, before the firmware could ask.
+    pub failed_starts: u64,
     /// Losses of supply.
     pub brownouts: u64,
     /// Losses of supply during an action that the rule had granted.
@@ -154,7 +156,9 @@ impl<S: Iterator<Item = Segment>, W: Watch> Unit<'_, S, W> {
         self.outcome.starts += 1;
         self.waiting = 0;
         self.see(Event::Start, &nothing());
-        self.act(&self.part.boot).is_some()
+        let booted = self.act(&self.part.boot).is_some();
+        self.outcome.failed_starts += u64::from(!booted);
+        booted
     }
 
     /// Runs the firmware until it loses its supply or the run ends.

@@ -1,5 +1,7 @@
 //! How soon a typical unit is back in steady light: from empty to its first report, from its floor to full.
 
+use std::fmt;
+
 use crate::income::light::Light;
 use crate::model::bank::Bank;
 use crate::model::discharge::{Stretch, discharge};
@@ -8,8 +10,52 @@ use crate::model::rest;
 use crate::node::Node;
 use crate::rounding;
 use crate::simulate::part::Part;
+use crate::simulate::plant::{End, Plant};
+use crate::text::Engineering;
 use crate::thresholds::Thresholds;
 use crate::units::*;
+
+/// Why a typical unit does not come to its first report in steady light.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Obstacle {
+    /// The light does not raise the storage to where the node is connected.
+    NeverConnects {
+        /// Terminal voltage at which it would be.
+        at: Voltage,
+    },
+    /// The start-up takes the storage below where the supply is lost, again and again.
+    LosesItsStart {
+        /// Terminal voltage at which it is connected.
+        at: Voltage,
+    },
+    /// The light does not raise the storage of a node asleep to what a report needs.
+    NeverEnough {
+        /// What firmware must read.
+        needed: Voltage,
+    },
+}
+
+impl fmt::Display for Obstacle {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NeverConnects { at } => write!(
+                f,
+                "this light does not raise the storage to {}, where the node starts",
+                Engineering(*at, "V")
+            ),
+            Self::LosesItsStart { at } => write!(
+                f,
+                "started at {} the storage does not carry the start-up: the node restarts for ever",
+                Engineering(*at, "V")
+            ),
+            Self::NeverEnough { needed } => write!(
+                f,
+                "this light does not raise the storage of the node asleep to the {} that a report needs",
+                Engineering(*needed, "V")
+            ),
+        }
+    }
+}
 
 /// A typical unit in steady light; `None` where the light does not lead there.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,6 +69,8 @@ pub struct Recharge {
     /// From an empty bank until the first report is sent: the start-up, asleep until the storage allows a sample and a report,
     /// the samples at the slowest pace. The wait from the refused question to the next may come on top.
     pub first_report: Option<Time>,
+    /// What is in the way of a first report, if there is none.
+    pub obstacle: Option<Obstacle>,
     /// Asleep, from the floor until charging stops.
     pub full: Option<Time>,
 }
@@ -42,23 +90,30 @@ impl Recharge {
         let at_rest = |terminal: Voltage| storage.inner_at(&part.asleep.drain, terminal);
         let samples = f64::from(node.policy.batch);
         let needed_mv = thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
+        let at = volts(part.connect_v);
         let first_report = (|| {
-            let booted = after(&part.bank, connect, &part.boot)?;
+            let connected = connected.ok_or(Obstacle::NeverConnects { at })?;
+            if !is_carried(node, &part, offered, connect) {
+                return Err(Obstacle::LosesItsStart { at });
+            }
+            let booted = after(&part.bank, connect, &part.boot).ok_or(Obstacle::LosesItsStart { at })?;
             let allowed = at_rest(rounding::from_millivolts(needed_mv));
             let waiting = if allowed > booted {
-                rise(&storage, &asleep, booted, allowed)?
+                let needed = rounding::from_millivolts(needed_mv);
+                rise(&storage, &asleep, booted, allowed).ok_or(Obstacle::NeverEnough { needed })?
             } else {
                 seconds(0.0)
             };
             let between = node.policy.slowest / samples * (samples - 1.0);
             let acting = lasting(&part.boot) + lasting(&part.measure) * samples + lasting(&part.transmit);
-            Some(connected? + waiting + between + acting)
+            Ok(connected + waiting + between + acting)
         })();
         Some(Self {
             light,
             offered,
             connected,
-            first_report,
+            first_report: first_report.ok(),
+            obstacle: first_report.err(),
             full: rise(&storage, &asleep, volts(part.cut_v), full_at),
         })
     }
@@ -69,6 +124,18 @@ fn nothing_drawn() -> crate::model::drain::Drain {
         power: watts(0.0),
         current: amperes(0.0),
     }
+}
+
+/// Whether the simulated unit, connected in this light, keeps its supply through its start-up.
+fn is_carried(node: &Node, part: &Part, offered: Power, connect: Voltage) -> bool {
+    let mut plant = Plant::new(&part.bank, &node.harvest, connect);
+    plant.offer(offered.get::<watt>());
+    part.boot.iter().all(|stretch| {
+        let duration_s = stretch.duration.get::<second>();
+        let (end, _) = plant.advance(&stretch.drain, duration_s, part.cut_v, f64::INFINITY);
+        let peak_v = plant.terminal_v(&stretch.peak);
+        end == End::Time && peak_v.is_some_and(|peak_v| peak_v >= part.cut_v)
+    })
 }
 
 /// Upwards only: a storage that would have to fall is there already.

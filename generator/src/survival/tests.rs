@@ -55,9 +55,14 @@ fn simulated_s(plant: &mut Plant, loads: &[&Load], period_s: f64, asleep: &Drain
 fn dark_hours_equal_the_simulated_ones() {
     for name in EXAMPLES {
         let node = node::example(name);
-        for corner in [Corner::Typical, Corner::Worst] {
-            let (thresholds, survival) = survival(&node, corner);
-            let unit = Unit::of(&node, &thresholds, corner);
+        let thresholds = Thresholds::of(&node);
+        let corners = [Corner::Typical, Corner::Worst];
+        let units = corners.map(|corner| (corner, Unit::at_ends(&node, &thresholds, corner)));
+        for (corner, unit) in units
+            .iter()
+            .flat_map(|(corner, units)| units.iter().map(move |unit| (*corner, unit)))
+        {
+            let survival = unit.survives(&thresholds, corner);
             let asleep = unit.asleep(node.sleep_current);
             let start = || Plant::new(&unit.bank, &node.harvest, thresholds.overvoltage);
             let measure = unit.load(&node.measure);
@@ -207,6 +212,52 @@ fn the_light_that_keeps_it_going_is_the_least() {
             );
         }
     }
+}
+
+/// Each answer on the worst unit is that of the end where it is worse: asleep, where leakage rules, the hot one; reporting as often as
+/// allowed, where capacitance does, the cold one.
+#[test]
+fn the_worse_end_answers() {
+    let mut node = node::example("crack-gauge");
+    node.storage[0].hot_leakage = Some(fraction(6.0));
+    let (thresholds, worst) = survival(&node, Corner::Worst);
+    let ends = Unit::at_ends(&node, &thresholds, Corner::Worst);
+    let [cold, hot] = [0, 1].map(|end| ends[end].survives(&thresholds, Corner::Worst));
+    let asleep = |survival: &Survival| survival.row(Doing::Sleeping).expect("a row").from_full.alive;
+    assert!(asleep(&hot) < asleep(&cold));
+    assert_eq!((asleep(&worst), worst.halving), (asleep(&hot), hot.halving));
+    let fastest = Doing::Reporting(At::Fastest);
+    let acting = |survival: &Survival| survival.row(fastest).expect("a row").from_full.acting;
+    assert!(acting(&cold) < acting(&hot));
+    assert_eq!(acting(&worst), acting(&cold));
+    let reporting = Doing::Reporting(At::Slowest);
+    let said = worst.row(reporting).expect("a row").from_full;
+    assert_eq!(Dark::reporting(&node, &thresholds), said);
+}
+
+/// A start-up that the storage does not carry is what is in the way, and not the light; dim light is, where it is.
+#[test]
+fn what_is_in_the_way_of_a_first_report_is_named() {
+    let mut node = node::example("display-case");
+    let light = Light::Illuminance(luxes(180.0));
+    let obstacle = |node: &Node, light| {
+        let recharge = Recharge::of(node, &Thresholds::of(node), light).expect("its light");
+        assert_eq!(recharge.obstacle.is_none(), recharge.first_report.is_some());
+        recharge.obstacle
+    };
+    assert_eq!(obstacle(&node, light), None);
+    let at = volts(1.8) + volts(0.1);
+    assert_eq!(
+        obstacle(&node, Light::Illuminance(luxes(0.0))),
+        Some(Obstacle::NeverConnects { at })
+    );
+    // By hand: 44 mC from 0.22 F are 0.2 V, and reset is released 0.1 V above the floor.
+    node.boot.phases[0].current = amperes(44e-3);
+    node.boot.phases[0].peak_current = amperes(44e-3);
+    node.boot.phases[0].extent = crate::node::Extent::Fixed(seconds(1.0));
+    assert_eq!(obstacle(&node, light), Some(Obstacle::LosesItsStart { at }));
+    node.supply.starts_at = Some(volts(2.1));
+    assert_eq!(obstacle(&node, light), None);
 }
 
 /// By hand: a node whose sleep, supply and bank draw nothing sleeps for ever.

@@ -140,8 +140,7 @@ impl Search<'_> {
     /// Tries the ends of all resistances, and the hot end where leakage is known to rise there.
     fn ends(&mut self) {
         let count = self.node.storage.len();
-        let is_hot = self.node.storage.iter().any(|part| part.hot_leakage.is_some());
-        let ends: &[End] = if is_hot {
+        let ends: &[End] = if self.node.states_heat() {
             &[End::Cold, End::Hot]
         } else {
             &[End::Cold]

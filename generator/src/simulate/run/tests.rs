@@ -295,3 +295,47 @@ fn a_watched_run_is_the_same_run() {
     assert_eq!(count(Event::Measure), seen.measurements);
     assert_eq!(count(Event::Start), seen.starts);
 }
+
+/// A node without a gate whose start-up takes more than lies between its start and its floor: 0.22 F from 1.9 V to 1.8 V are 22 mC.
+/// One of 40 mC starts and falls for as long as there is light, one of 10 mC starts once. Reset is released at the same voltage each time.
+#[test]
+fn a_start_up_that_is_not_carried_is_tried_again_and_again() {
+    for (charge_mc, loops) in [(40.0, true), (10.0, false)] {
+        let mut part = display_case();
+        part.boot[0].drain.current = amperes(charge_mc * 1e-3);
+        part.boot[0].peak = part.boot[0].drain;
+        part.boot[0].duration = seconds(1.0);
+        assert_eq!(part.boot.len(), 1);
+        let mut log = Log::default();
+        let outcome = run(
+            &part,
+            &constant(100e-6),
+            &mut Sleeper,
+            &course(1.0, 1.0),
+            &mut log,
+        );
+        assert_eq!(outcome.failed_starts > 1, loops, "{charge_mc} mC: {outcome:?}");
+        assert_eq!(outcome.failed_starts, outcome.brownouts);
+        assert_eq!(outcome.failed_starts == outcome.starts, loops);
+        let starts = log.0.iter().filter(|moment| moment.event == Event::Start);
+        assert!(starts.clone().count() as u64 == outcome.starts);
+        for start in starts {
+            assert!((start.storage_v - 1.9).abs() < 1e-6, "{}", start.storage_v);
+        }
+    }
+}
+
+/// Three nights that empty the storage and three mornings: three starts, and none of them failed.
+#[test]
+fn a_night_is_no_loop() {
+    let mut part = display_case();
+    // 0.22 F from 1.8 V to 4.2 V are full in some hours at 100 µW · 70 %, and 20 µA empty them in seven.
+    let income = Income::parse("by hand", "time_s,power_w\n0,0\n43200,0.0002\n", &Source::Trace)
+        .expect("a sound trace");
+    part.asleep.drain.current = amperes(20e-6);
+    let outcome = run(&part, &income, &mut Sleeper, &course(3.0, 2.5), &mut Blind);
+    assert_eq!(
+        (outcome.starts, outcome.brownouts, outcome.failed_starts),
+        (4, 3, 0)
+    );
+}
