@@ -48,6 +48,9 @@ pub struct Study {
     pub is_own_income: bool,
 }
 
+/// Halvings of a range of voltages until nothing is left to halve.
+const VOLTAGE_HALVINGS: u32 = 60;
+
 /// Of a solar node's own light.
 const CLEAR_SKY: &str = "every day of this light has a clear sky. A plan is tuned for weather with dark spells and keeps a reserve for the \
                          worst of them, which may score lower here: compare the paces in the light of a weather file";
@@ -168,10 +171,19 @@ fn ratio(bound: &Bound, outcome: &Outcome) -> f64 {
 ///
 /// A reading taken while charging stands above the voltage behind each resistance by the largest current times that at most.
 fn kept(node: &Node, part: &Part, safe_mv: u16) -> Energy {
-    let reads = volts(f64::from(part.counts.counts_up(u32::from(safe_mv))) / part.counts_per_v);
+    // A reading rises with the terminal's voltage.
+    let (mut low_v, mut high_v) = (0.0, node.harvest.overvoltage.get::<volt>());
+    for _ in 0..VOLTAGE_HALVINGS {
+        let middle_v = low_v + (high_v - low_v) / 2.0;
+        if part.reading_mv(middle_v) >= safe_mv {
+            high_v = middle_v;
+        } else {
+            low_v = middle_v;
+        }
+    }
     let lifted = node.harvest.maximum_current * part.bank.largest_resistance();
     let floor = node.supply.regulator.floor();
-    let least = (reads.min(node.harvest.overvoltage) - lifted).max(floor);
+    let least = (volts(low_v) - lifted).max(floor);
     part.bank.stored_at_rest(least) - part.bank.stored_at_rest(floor)
 }
 
