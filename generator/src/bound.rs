@@ -23,6 +23,21 @@
 //! string (`bound::string`) has the least ∫ φ(r) for every convex φ at once: for the age; for excess over 1/`fastest`, so that it
 //! keeps the limit since some path does; for the longest gap. Spending what others waste cannot raise the age.
 //!
+//! **With a threshold.** Let no report start (its own phase, or a sample that it waits for) while storage holds less than T above
+//! the floor. What is under way may go below T, and so may sleep. In the gap of report i there is then a moment at which D is at
+//! least cost·(i − 1) and storage holds T: until then D and waste W took at most what was stored and came in, less T. From there
+//! to the same moment of the next gap F is at most cost·(i + 1), two reports more, and W grows only while storage is full,
+//! when it holds T as well. So at any time t
+//!
+//! ```text
+//! F(t) + W(t) ≤ stored − T + 2·cost + the most that had come in, less sleep, at any time up to t
+//! ```
+//!
+//! and in the storage of F, with its one report more at the start, T − cost stays, but for what sleep took since that most: a floor
+//! that sinks with sleep in the dark and stands where it stood once that has come in again. A first report needs no
+//! more of F than `cost`: who starts with less than T − cost is given that much. What F holds is then never below
+//! that floor nor below 0, and all else is as above.
+//!
 //! A node that is off for a time, and pays nothing for sleep then, is outside the bound: only schedules that keep the
 //! node alive are.
 
@@ -31,6 +46,7 @@ mod string;
 mod survival;
 #[cfg(test)]
 mod tests;
+mod threshold;
 
 use crate::units::*;
 
@@ -46,6 +62,8 @@ pub struct Foresight {
     pub capacity: Energy,
     /// Above the floor at time 0; what exceeds `capacity` is lost.
     pub stored_start: Energy,
+    /// What storage holds above the floor when a report starts; 0 to `capacity`, and 0 for reports at any voltage.
+    pub threshold: Energy,
     /// Least loss of the sleeping node; at least 0.
     pub sleep: Power,
     /// Least cost of one report with its samples; above 0.
@@ -79,7 +97,7 @@ pub struct RunsEmpty {
 }
 
 /// A time with a constant gain of the storage while the node sleeps.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Stretch {
     length_s: f64,
     net_w: f64,
@@ -98,6 +116,7 @@ struct Stretch {
 ///     income: vec![(seconds(1e6), watts(150e-6))],
 ///     capacity: joules(10.0),
 ///     stored_start: joules(0.0),
+///     threshold: joules(0.0),
 ///     sleep: watts(50e-6),
 ///     report: joules(0.04),
 ///     fastest: seconds(60.0),
@@ -121,7 +140,10 @@ pub fn clairvoyant(foresight: &Foresight) -> Result<Bound, RunsEmpty> {
 
     // One report more at the start and two more of room: see the module's proof.
     let wide_j = capacity_j + 2.0 * report_j;
-    let spending = spill::unavoidable(&stretches, wide_j, start_j + report_j, report_j / fastest_s);
+    let kept_j = foresight.threshold.get::<joule>().min(capacity_j) - report_j;
+    let wide_start_j = start_j.max(kept_j) + report_j;
+    let parts = threshold::floors(&stretches, kept_j);
+    let spending = spill::unavoidable(&parts, wide_j, wide_start_j, report_j / fastest_s);
     let knots = string::tightest(&spending.gates, spending.total_j);
 
     // At 1/T throughout the one report more pays for all, so the best path is nowhere slower.

@@ -45,6 +45,12 @@ fn foresight(seed: u64) -> Foresight {
         income,
         capacity: joules(capacity_j),
         stored_start: joules(capacity_j * random.random_range(0.0..1.0)),
+        // Every other case has a threshold, from a twentieth of the storage to nine tenths.
+        threshold: joules(if seed % 2 == 0 {
+            0.0
+        } else {
+            capacity_j * between(&mut random, 0.05, 0.9)
+        }),
         sleep: watts(between(&mut random, 1e-6, 1e-4)),
         report: joules(report_j),
         fastest: seconds(report_j / between(&mut random, 1e-4, 2e-2)),
@@ -65,10 +71,13 @@ fn question(foresight: &Foresight) -> Value {
         start_s = end.get::<second>();
         [length_s, power.get::<watt>()]
     });
+    // What the threshold keeps of a storage that has one report more at the start; who starts below is given that.
+    let kept_j = foresight.threshold.get::<joule>() - report_j;
     json!({
         "slots": slots.collect::<Vec<_>>(),
         "capacity_j": foresight.capacity.get::<joule>() + 2.0 * report_j,
-        "start_j": foresight.stored_start.get::<joule>() + report_j,
+        "start_j": foresight.stored_start.get::<joule>().max(kept_j) + report_j,
+        "kept_j": kept_j.max(0.0),
         "sleep_w": foresight.sleep.get::<watt>(),
         "report_j": report_j,
         "fastest_s": foresight.fastest.get::<second>(),

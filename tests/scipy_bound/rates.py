@@ -4,13 +4,16 @@ Reads a list of cases as JSON from standard input, writes a list of answers in t
 A case:
     slots               list of [length_s, income_w]
     capacity_j, start_j what the storage holds, and holds at first
+    kept_j              what it keeps at the end of a slot, but for what sleep took since most had come in
     sleep_w, report_j   what sleep and a report take
     fastest_s           least time between reports
 An answer is [least, reached]: the least integral of the age of the newest report, in s^2, lies between them.
 
 Variables are the reports n of each slot, at an even rate, the energy e stored at its end, and a z of each slot:
     e <= e_before + (income - sleep)*length - report*n     what is missing is thrown away, whenever and for any cause
-    0 <= e <= capacity,   0 <= n <= length/fastest
+    max(0, kept - owed) <= e <= capacity     owed: the most that had come in, less sleep, until then, less what has by now;
+                                             slots end where that limit bends
+    0 <= n <= length/fastest
     z >= length^2/(2*n)    in the sum to be least; by tangents of the hyperbola, added where the last answer was,
                            until the sum of the z, which is too low, and the true sum at n, which is too high, meet.
 """
@@ -29,8 +32,28 @@ MOST_ROUNDS = 200
 OPTIONS = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
 
 
+def split(case):
+    """Slots that also end where the least that is kept bends, and that least at their ends."""
+    slots, least = [], []
+    come, most, kept = 0.0, 0.0, case["kept_j"]
+    for length, income in case["slots"]:
+        net = income - case["sleep_w"]
+        # Where what is owed comes to nothing, and where it comes to all that is kept.
+        turns = [(most - owed - come) / net for owed in (0.0, kept)] if kept > 0.0 and net != 0.0 else []
+        start = 0.0
+        for end in [*sorted(turn for turn in turns if 0.0 < turn < length), length]:
+            come_by = come + net * end
+            if end > start:
+                slots.append([end - start, income])
+                least.append(max(0.0, kept - max(0.0, most - come_by)))
+            start = end
+        come += net * length
+        most = max(most, come)
+    return np.array(slots).T, np.array(least)
+
+
 def least_age(case):
-    length_s, income_w = np.array(case["slots"]).T
+    (length_s, income_w), least_j = split(case)
     count = len(length_s)
     total_s = length_s.sum()
     report_j = case["report_j"]
@@ -55,7 +78,8 @@ def least_age(case):
         before = [(stored[slot - 1], -1.0)] if slot else []
         first = case["start_j"] / report_j if slot == 0 else 0.0
         at_most(gain[slot] + first, [(stored[slot], 1.0), (number[slot], 1.0), *before])
-    bounds = [(0.0, m) for m in most] + [(0.0, capacity)] * count + [(0.0, None)] * count
+    kept = [(least / report_j, capacity) for least in least_j]
+    bounds = [(0.0, m) for m in most] + kept + [(0.0, None)] * count
     costs = np.concatenate([np.zeros(2 * count), np.ones(count)])
 
     # First tangents: from the limit down to one report in the whole time.

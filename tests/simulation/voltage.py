@@ -2,7 +2,7 @@
 
 In: {"branches": [[farad, farad_per_volt, ohm], ...], "leakage_s", "start_v",
      "pieces": [[duration_s, load_w, load_a, harvest_w], ...], "looks": [index of the piece after which to look, ...]}
-Out: [terminal voltage at each look, under the drain of the piece that ends there].
+Out: [[terminal voltage at each look, under the drain of the piece that ends there], [lowest terminal voltage of each piece]].
 """
 import json
 import sys
@@ -10,8 +10,8 @@ import sys
 import numpy as np
 from scipy.integrate import solve_ivp
 
-# A microvolt a piece and less; the comparison is in millivolts.
-RELATIVE, ABSOLUTE_V = 1e-8, 1e-9
+# Ten nanovolts a piece and less; the comparison is in tens of microvolts.
+RELATIVE, ABSOLUTE_V = 1e-9, 1e-10
 
 question = json.load(sys.stdin)
 capacitance, slope, resistance = (np.array(column) for column in zip(*question["branches"]))
@@ -27,7 +27,7 @@ def terminal(inner, power, current):
 
 inner = np.full(len(capacitance), question["start_v"])
 looks = set(question["looks"])
-seen = []
+seen, lowest = [], []
 for index, (duration, load_w, load_a, harvest_w) in enumerate(question["pieces"]):
     power = load_w - harvest_w
 
@@ -38,6 +38,9 @@ for index, (duration, load_w, load_a, harvest_w) in enumerate(question["pieces"]
         run = solve_ivp(rate, (0, duration), inner, method="LSODA", rtol=RELATIVE, atol=ABSOLUTE_V)
         assert run.success, run.message
         inner = run.y[:, -1]
+        lowest.append(min(terminal(u, power, load_a) for u in run.y.T))
+    else:
+        lowest.append(terminal(inner, power, load_a))
     if index in looks:
         seen.append(terminal(inner, power, load_a))
-json.dump(seen, sys.stdout)
+json.dump([seen, lowest], sys.stdout)

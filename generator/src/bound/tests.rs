@@ -21,6 +21,7 @@ fn halves(start_j: f64, income_w: [f64; 2]) -> Foresight {
         ],
         capacity: joules(10.0),
         stored_start: joules(start_j),
+        threshold: joules(0.0),
         sleep: watts(SLEEP_W),
         report: joules(REPORT_J),
         fastest: seconds(FASTEST_S),
@@ -83,6 +84,21 @@ fn a_full_storage_is_spread_evenly() {
     assert_bound(&halves(10.0, [0.0; 2]), rate_hz, rate_hz);
     // More than fits is lost.
     assert_bound(&halves(20.0, [0.0; 2]), rate_hz, rate_hz);
+}
+
+/// By hand: of 10 J the 4 J of the threshold stay, whatever sleep takes of them later; two reports are the price of a true bound.
+#[test]
+fn a_threshold_keeps_its_energy_from_reports() {
+    let mut foresight = halves(10.0, [0.0; 2]);
+    foresight.threshold = joules(4.0);
+    let rate_hz = (6.0 + 2.0 * REPORT_J) / REPORT_J / DAY_S;
+    assert_bound(&foresight, rate_hz, rate_hz);
+    // Below the threshold throughout: nothing is sent but what the proof gives away.
+    foresight.stored_start = joules(3.5);
+    assert_bound(&foresight, 1.0 / DAY_S, 1.0 / DAY_S);
+    // With income for sleep alone a threshold at the floor still keeps reports from storage that only sleep may use.
+    foresight.threshold = joules(0.0);
+    assert!(clairvoyant(&foresight).expect("alive").reports > 10.0);
 }
 
 #[test]
@@ -154,20 +170,26 @@ const STEP_S: f64 = 100.0;
 
 fn short() -> impl Strategy<Value = Short> {
     let income = prop::collection::vec(prop_oneof![Just(0.0), 0.0..2e-3], INSTANTS);
-    let storage = (0.05..0.5f64, 0.0..1.0f64, 0.0..0.5e-3f64);
+    let storage = (
+        0.05..0.5f64,
+        0.0..1.0f64,
+        0.0..0.5e-3f64,
+        prop_oneof![Just(0.0), 0.0..1.0f64],
+    );
     let reports = (
         0.02..0.12f64,
         prop_oneof![Just(0.0), Just(100.0), Just(150.0), Just(300.0)],
         0..2usize,
     );
     (income, storage, reports).prop_map(
-        |(income_w, (capacity_j, filled, sleep_w), (report_j, fastest_s, early))| {
+        |(income_w, (capacity_j, filled, sleep_w, kept), (report_j, fastest_s, early))| {
             let ends = (1..=INSTANTS).map(|end| seconds(end as f64 * STEP_S));
             let foresight = Foresight {
                 duration: seconds(INSTANTS as f64 * STEP_S),
                 income: ends.zip(income_w.iter().map(|&power| watts(power))).collect(),
                 capacity: joules(capacity_j),
                 stored_start: joules(capacity_j * filled),
+                threshold: joules(capacity_j * kept),
                 sleep: watts(sleep_w),
                 report: joules(report_j),
                 fastest: seconds(fastest_s),
@@ -216,7 +238,10 @@ fn schedule(case: &Short, chosen: u32) -> Option<(f64, u32, f64)> {
             let gain_j = (case.income_w[instant - 1] - sleep_w) * STEP_S;
             stored_j = (stored_j + gain_j).min(foresight.capacity.get::<joule>());
         }
-        if stored_j < 0.0 || stored_j < count * report_j {
+        // One after the other, each from the threshold.
+        let last_j = stored_j - (count - 1.0) * report_j;
+        let is_below = count > 0.0 && last_j < foresight.threshold.get::<joule>();
+        if stored_j < 0.0 || stored_j < count * report_j || is_below {
             return None;
         }
         stored_j -= count * report_j;
@@ -300,6 +325,7 @@ fn the_best_schedule_of_a_long_case_is_close_to_the_bound() {
                 .collect(),
             capacity: joules(CAPACITY_UNITS as f64),
             stored_start: joules(start_units as f64),
+            threshold: joules(0.0),
             sleep: watts(1.0 / LONG_STEP_S),
             report: joules(REPORT_UNITS as f64),
             fastest: seconds(fastest_steps as f64 * LONG_STEP_S),
@@ -333,6 +359,10 @@ proptest! {
         better[2].report *= 1.0 - more / 2.0;
         better[3].stored_start += case.foresight.capacity * more;
         better[4].sleep *= 1.0 - more;
+        // Cheaper reports are more that a start below the threshold is given.
+        if case.foresight.threshold > joules(0.0) {
+            better[2] = case.foresight.clone();
+        }
         // A shorter spacing takes off less for the ends: let it be compared without them.
         better[5].fastest *= 1.0 - more;
         let ends_s = |foresight: &Foresight| {

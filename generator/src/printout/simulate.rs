@@ -28,6 +28,7 @@ pub struct View {
     #[serde(flatten)]
     outcome: OutcomeView,
     bound: Option<BoundView>,
+    bound_at_thresholds: Option<AtThresholdsView>,
     pace: &'static str,
     /// Whether the plan behind it is the node's own; `null` where there is none.
     tuned: Option<bool>,
@@ -67,6 +68,13 @@ struct BoundView {
     reports: f64,
     longest_silence_s: f64,
     ratio: f64,
+}
+
+#[derive(Serialize)]
+struct AtThresholdsView {
+    mean_age_s: f64,
+    ratio: f64,
+    longest_silence_s: f64,
 }
 
 #[derive(Serialize)]
@@ -113,6 +121,15 @@ impl View {
                     reports: bound.reports,
                     longest_silence_s: bound.longest_silence.get::<second>(),
                     ratio: score,
+                }),
+            bound_at_thresholds: study
+                .bound_at_thresholds
+                .as_ref()
+                .zip(study.ratio_at_thresholds(&study.outcome))
+                .map(|(bound, score)| AtThresholdsView {
+                    mean_age_s: bound.mean_age.get::<second>(),
+                    ratio: score,
+                    longest_silence_s: bound.longest_silence.get::<second>(),
                 }),
             pace: node.policy.pace.name(),
             tuned: tuned(node.policy.pace.name(), study),
@@ -196,12 +213,25 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>, findings: &[Findi
             .map(|(name, run)| row(&format!("policy, pace {}", study.title(name)), run, study)),
     );
     rows.extend(study.baselines.iter().map(|(name, run)| row(name, run, study)));
-    if let Some(bound) = &study.bound {
+    let bounds = [
+        ("foresight at the thresholds", &study.bound_at_thresholds),
+        ("perfect foresight, at best", &study.bound),
+    ];
+    let best = study.bound.as_ref();
+    for (name, bound) in bounds {
+        let (Some(bound), Some(best)) = (bound, best) else {
+            continue;
+        };
+        let score = (best.mean_age / bound.mean_age).get::<ratio>();
         rows.push(vec![
-            "perfect foresight, at best".to_owned(),
+            name.to_owned(),
             format!("{:.0}", bound.reports),
             Engineering(bound.mean_age, "s").to_string(),
-            "1".to_owned(),
+            if score == 1.0 {
+                "1".to_owned()
+            } else {
+                format!("{score:.3}")
+            },
             Engineering(bound.longest_silence, "s").to_string(),
             "0".to_owned(),
             "1".to_owned(),
@@ -225,6 +255,12 @@ pub fn text(node: &Node, study: &Study, parts: Option<&Parts>, findings: &[Findi
     text.push_str(
         "mean age of the newest report; score: the age that perfect foresight reaches at best, over the age reached\n",
     );
+    if let Some(score) = study.ratio_at_thresholds(&study.outcome) {
+        text.push_str(&format!(
+            "of the policy's score, the margins of its thresholds cost what foresight at the thresholds lacks to 1; against that \
+             foresight its pace scores {score:.3}\n"
+        ));
+    }
     text.push_str(&start(study));
     if tuned(PLANNED, study) == Some(false) {
         text.push_str(TUNING);

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::actions::Share;
+use crate::bound::Bound;
 use crate::node::{Node, Pace};
 use crate::simulate::run::Outcome;
 use crate::simulate::study::{EVEN, PLANNED, Study};
@@ -14,6 +15,8 @@ use crate::units::*;
 pub(super) struct Rules {
     rows: Vec<Row>,
     has_bound: bool,
+    /// Score of this node's pace against foresight that keeps the thresholds.
+    pace_score: Option<String>,
     note: Option<&'static str>,
     ledger: Vec<Account>,
 }
@@ -64,20 +67,18 @@ impl Rules {
             .iter()
             .map(|(name, outcome)| row((*name).to_owned(), false, outcome, study));
         rows.extend(baselines);
-        rows.extend(study.bound.as_ref().map(|bound| Row {
-            name: "perfect foresight, at best".to_owned(),
-            is_own: false,
-            reports: format!("{:.0}", bound.reports),
-            mean_age: Engineering(bound.mean_age, "s").to_string(),
-            score: "1".to_owned(),
-            bar: Some(Share::of(1.0)),
-            longest_silence: Engineering(bound.longest_silence, "s").to_string(),
-            brownouts: "0".to_owned(),
-            uptime: "1".to_owned(),
-        }));
+        if let (Some(at_thresholds), Some(best)) = (&study.bound_at_thresholds, &study.bound) {
+            let score = (best.mean_age / at_thresholds.mean_age).get::<ratio>();
+            let name = "foresight at the thresholds";
+            rows.push(foresight(name, at_thresholds, score, format!("{score:.3}")));
+            rows.push(foresight("perfect foresight, at best", best, 1.0, "1".to_owned()));
+        }
         Self {
             rows,
             has_bound: study.bound.is_some(),
+            pace_score: study
+                .ratio_at_thresholds(&study.outcome)
+                .map(|score| format!("{score:.3}")),
             note: study.note,
             ledger: study
                 .outcome
@@ -89,6 +90,20 @@ impl Rules {
                 })
                 .into(),
         }
+    }
+}
+
+fn foresight(name: &str, bound: &Bound, share: f64, score: String) -> Row {
+    Row {
+        name: name.to_owned(),
+        is_own: false,
+        reports: format!("{:.0}", bound.reports),
+        mean_age: Engineering(bound.mean_age, "s").to_string(),
+        score,
+        bar: Some(Share::of(share)),
+        longest_silence: Engineering(bound.longest_silence, "s").to_string(),
+        brownouts: "0".to_owned(),
+        uptime: "1".to_owned(),
     }
 }
 

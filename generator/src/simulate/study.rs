@@ -38,6 +38,8 @@ pub struct Study {
     pub baselines: Vec<(&'static str, Outcome)>,
     /// What foresight reaches; `None` where even a node that only sleeps would die.
     pub bound: Option<Bound>,
+    /// The same for whoever starts no report below the thresholds of the policy; `None` with it.
+    pub bound_at_thresholds: Option<Bound>,
     /// What has to be said of the light, if anything.
     pub note: Option<&'static str>,
     /// Where the storage stands at the start (V).
@@ -45,6 +47,9 @@ pub struct Study {
     /// Whether the income is that of the node's own source, which begins at midnight, and not a trace.
     pub is_own_income: bool,
 }
+
+/// Halvings of a range of voltages until nothing is left to halve.
+const VOLTAGE_HALVINGS: u32 = 60;
 
 /// Of a solar node's own light.
 const CLEAR_SKY: &str = "every day of this light has a clear sky. A plan is tuned for weather with dark spells and keeps a reserve for the \
@@ -114,7 +119,13 @@ impl Study {
             "constant fraction",
             run(&part, income, &mut fraction, course, &mut Blind),
         );
-        let bound = clairvoyant(&foresight(node, income, course)).ok();
+        let to_floor = foresight(node, income, course);
+        let at_thresholds = Foresight {
+            threshold: kept(node, &part, safe_mv),
+            ..to_floor.clone()
+        };
+        let bound = clairvoyant(&to_floor).ok();
+        let bound_at_thresholds = clairvoyant(&at_thresholds).ok();
         watch.finished("perfect foresight");
         let is_own_income = Income::of(&node.harvest.source).as_ref() == Some(income);
         let is_clear = is_own_income && matches!(node.harvest.source, Source::Photovoltaic { .. });
@@ -127,6 +138,7 @@ impl Study {
             paces,
             baselines,
             bound,
+            bound_at_thresholds,
         }
     }
 
@@ -140,10 +152,39 @@ impl Study {
 
     /// Mean age at best over mean age reached: 1 is the best possible. `None` without a bound.
     pub fn ratio(&self, outcome: &Outcome) -> Option<f64> {
-        self.bound
-            .as_ref()
-            .map(|bound| bound.mean_age.get::<second>() / outcome.mean_age_s())
+        self.bound.as_ref().map(|bound| ratio(bound, outcome))
     }
+
+    /// The same against foresight that keeps the thresholds: what the pace alone could gain.
+    pub fn ratio_at_thresholds(&self, outcome: &Outcome) -> Option<f64> {
+        self.bound_at_thresholds
+            .as_ref()
+            .map(|bound| ratio(bound, outcome))
+    }
+}
+
+fn ratio(bound: &Bound, outcome: &Outcome) -> f64 {
+    bound.mean_age.get::<second>() / outcome.mean_age_s()
+}
+
+/// What the nominal unit `part` has stored above its floor at least when its firmware reads `safe_mv`.
+///
+/// A reading taken while charging stands above the voltage behind each resistance by the largest current times that at most.
+fn kept(node: &Node, part: &Part, safe_mv: u16) -> Energy {
+    // A reading rises with the terminal's voltage.
+    let (mut low_v, mut high_v) = (0.0, node.harvest.overvoltage.get::<volt>());
+    for _ in 0..VOLTAGE_HALVINGS {
+        let middle_v = low_v + (high_v - low_v) / 2.0;
+        if part.reading_mv(middle_v) >= safe_mv {
+            high_v = middle_v;
+        } else {
+            low_v = middle_v;
+        }
+    }
+    let lifted = node.harvest.maximum_current * part.bank.largest_resistance();
+    let floor = node.supply.regulator.floor();
+    let least = (volts(low_v) - lifted).max(floor);
+    part.bank.stored_at_rest(least) - part.bank.stored_at_rest(floor)
 }
 
 /// What the planning baselines know of the node: the same figures as its firmware.
@@ -189,6 +230,7 @@ pub fn foresight(node: &Node, income: &Income, course: &run::Course) -> Foresigh
             .collect(),
         capacity: stored(full) - stored(floor),
         stored_start: (stored(course.start) - stored(floor)).max(joules(0.0)),
+        threshold: joules(0.0),
         sleep,
         report: (actions - saved).max(actions * 0.01),
         fastest: node.policy.fastest,

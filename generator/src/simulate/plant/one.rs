@@ -13,6 +13,10 @@ use crate::units::*;
 /// which every run asserts.
 const STEP_TOLERANCE_V: f64 = 2e-8;
 
+/// With a time constant below this (s) the rate comes from the currents at the terminal: a difference of voltages, which are known to
+/// 4·10⁻¹⁶ V, would be wrong by more than 4·10⁻¹³ V/s.
+const SHORT_S: f64 = 1e-3;
+
 /// The storage of one unit and its converter.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct One {
@@ -25,6 +29,8 @@ pub(super) struct One {
     /// 1/(R·C) where the capacitance does not rise.
     per_s: f64,
     leakage_s: f64,
+    /// Whether v − u is too small a part of v to tell the current from.
+    is_stiff: bool,
     pub(super) converter: Converter,
     /// The accounts since the start.
     pub(super) ledger: Ledger,
@@ -56,6 +62,7 @@ impl One {
             conductance_s,
             per_s: conductance_s / branch.capacitance.get::<farad>(),
             leakage_s: bank.leakage.get::<siemens>(),
+            is_stiff: conductance_s * SHORT_S > branch.capacitance.get::<farad>(),
             converter,
             ledger: Ledger::default(),
         };
@@ -101,7 +108,7 @@ impl One {
             }
             step_s = step_s.min(left_s);
             let Some(step) = self.step(drain, &now, step_s) else {
-                if self.rate(self.u_v, now.v_v).abs() * step_s < COLLAPSED_V {
+                if self.rate(self.u_v, &now, drain).abs() * step_s < COLLAPSED_V {
                     return (End::Below, duration_s - left_s);
                 }
                 step_s /= 4.0;
@@ -164,16 +171,16 @@ impl One {
     /// drain.
     fn step(&self, drain: Drawn, now: &Terminal, step_s: f64) -> Option<Step> {
         let u1_v = self.u_v;
-        let k1 = self.rate(u1_v, now.v_v);
+        let k1 = self.rate(u1_v, now, drain);
         let u2_v = u1_v + step_s / 2.0 * k1;
         let middle = self.in_mode(now.mode, u2_v, drain)?;
-        let k2 = self.rate(u2_v, middle.v_v);
+        let k2 = self.rate(u2_v, &middle, drain);
         let u3_v = u1_v + step_s * 0.75 * k2;
         let third = self.in_mode(now.mode, u3_v, drain)?;
-        let k3 = self.rate(u3_v, third.v_v);
+        let k3 = self.rate(u3_v, &third, drain);
         let u_v = u1_v + step_s * (2.0 * k1 + 3.0 * k2 + 4.0 * k3) / 9.0;
         let last = self.in_mode(now.mode, u_v, drain)?;
-        let k4 = self.rate(u_v, last.v_v);
+        let k4 = self.rate(u_v, &last, drain);
         let estimate_v =
             (step_s * (-5.0 / 72.0 * k1 + 1.0 / 12.0 * k2 + 1.0 / 9.0 * k3 - 1.0 / 8.0 * k4)).abs();
         // The quadrature of the same method: weights 2/9, 1/3 and 4/9 on its three stages.
@@ -241,7 +248,12 @@ impl One {
     }
 
     /// du/dt.
-    fn rate(&self, u_v: f64, v_v: f64) -> f64 {
+    fn rate(&self, u_v: f64, terminal: &Terminal, drain: Drawn) -> f64 {
+        let v_v = terminal.v_v;
+        if self.is_stiff && v_v > 0.0 {
+            let drawn_a = (drain.power_w - terminal.taken_w) / v_v + drain.current_a + self.leakage_s * v_v;
+            return -drawn_a / (self.capacitance_f + self.slope_f_per_v * u_v);
+        }
         if self.slope_f_per_v == 0.0 {
             return (v_v - u_v) * self.per_s;
         }

@@ -13,13 +13,18 @@ use crate::units::*;
 /// away with it, so that a voltage is wrong by a few steps' errors and not by their sum: a fifth of the 50 µV that the terminal
 /// may be off by leaves room for that. The slow branches, which would keep an error, move within a step by far less than the
 /// fast ones, for which the step is chosen.
-const STEP_TOLERANCE_V: f64 = 1e-5;
+const STEP_TOLERANCE_V: f64 = 5e-5;
 /// What the accounts of one step may miss each other by, as a voltage on the whole bank (V): a run asserts a millionth of its
 /// turnover, and many steps add up.
 const ACCOUNT_TOLERANCE_V: f64 = 2e-8;
 /// A first step is one in which no branch would move by more at its present rate (V): of a change of the load of some tens of
 /// millivolts, no more than a time constant or two.
-const FIRST_MOVE_V: f64 = 0.05;
+const FIRST_MOVE_V: f64 = 5e-3;
+/// A step may be so many times the one before: once the fast branches have come to terms, the slow ones want one of hours.
+const MOST_GROWTH: f64 = 1000.0;
+/// A step that is not good enough is cut to this at most: one much longer than the fast branches take does not get better by
+/// being a little shorter.
+const LEAST_CUT: f64 = 0.3;
 /// An extreme of the terminal inside a step is looked at from this close to a limit (V): what the curve through the step's ends
 /// may miss it by.
 const NEAR_V: f64 = 1e-3;
@@ -160,9 +165,9 @@ impl<const N: usize> Several<N> {
                 };
                 let growth = 0.9 / step.error.sqrt().sqrt();
                 if step.error <= 1.0 {
-                    break (step, growth.clamp(1.0, 10.0));
+                    break (step, growth.clamp(1.0, MOST_GROWTH));
                 }
-                step_s *= growth.clamp(0.05, 0.9);
+                step_s *= growth.clamp(0.05, LEAST_CUT);
             };
             let (step, taken_s) = self.up_to_limit(drain, &now, &rates, step, step_s, limits);
             left_s -= taken_s;

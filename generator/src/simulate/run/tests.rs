@@ -273,6 +273,30 @@ fn a_run_depends_on_its_seed_alone() {
     }
 }
 
+/// Two kinds of cell that could not give the pulse of 90 mA, and a bank of polymer capacitors that does: what the policy grants, no
+/// unit loses. With all as one branch, tens of thousands of granted reports fail.
+#[test]
+fn a_small_bank_carries_the_pulses_of_resistive_cells() {
+    let node =
+        Node::read(include_str!("../../../../tests/survival/stream-gauge.toml")).expect("a sound file");
+    let policy = policy(&node, &Thresholds::of(&node)).expect("a policy");
+    let (income, course) = (sunny(&node), crate::simulate::course(&node, 30.0));
+    let nominal = run(
+        &Part::nominal(&node),
+        &income,
+        &mut Flashed::new(policy),
+        &course,
+        &mut Blind,
+    );
+    assert!(nominal.reports > 1000, "{nominal:?}");
+    assert_eq!(nominal.action_brownouts, 0);
+    assert!(nominal.ledger.is_balanced());
+    let flashing = Flashing { policy, plan: None };
+    let parts = Parts::of(&node, flashing, &income, &course, 12, 1, &ProgressBar::hidden());
+    assert_eq!(parts.action_brownouts(), 0);
+    assert!(parts.outcomes.iter().all(|outcome| outcome.ledger.is_balanced()));
+}
+
 /// Looking changes nothing.
 #[test]
 fn a_watched_run_is_the_same_run() {
