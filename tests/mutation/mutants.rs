@@ -34,7 +34,7 @@ pub(crate) const fn same(
 const HEADER: &str = "templates/policy.h.jinja";
 
 /// Mistakes in the C header, in terms of its template.
-pub(crate) const IN_C: [Mutant; 57] = [
+pub(crate) const IN_C: [Mutant; 59] = [
     // Rules.
     mistake(HEADER, "BATCH_SAMPLES < 1\n", "BATCH_SAMPLES < 0\n"),
     mistake(
