@@ -62,7 +62,8 @@ impl SleepingDay {
             load: draw(asleep - quiescent),
             quiescent: draw(quiescent),
             leakage: draw(own * working_voltage),
-            balance: draw((all - own - divider) * working_voltage),
+            // From the capacitors alone: without resistors the two are the same sum, and nothing is left of it.
+            balance: draw((Bank::of(&node.storage, Wear::NONE).leakage - own) * working_voltage),
             sensing: draw(divider * working_voltage + input),
             total: draw(total),
             power: working_voltage * total,

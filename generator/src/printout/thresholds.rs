@@ -10,6 +10,9 @@ use crate::text::Engineering;
 use crate::thresholds::{Corner, End, Threshold, Thresholds};
 use crate::units::*;
 
+/// A resistance of which no least is stated goes down to less than this; an ampere leaves a microvolt on it.
+const NEXT_TO_NONE_OHM: f64 = 1e-6;
+
 /// The thresholds as JSON has them: SI units, named in the key.
 #[derive(Serialize)]
 pub struct View {
@@ -247,10 +250,12 @@ fn corners(thresholds: &Thresholds) -> String {
 
 /// One branch of the worst corner.
 fn corner_text(branch: &Branch) -> String {
-    let (capacitance, resistance) = (
-        Engineering(branch.capacitance, "F"),
-        Engineering(branch.resistance, "ohm"),
-    );
+    let capacitance = Engineering(branch.capacitance, "F");
+    let resistance = if branch.resistance < ohms(NEXT_TO_NONE_OHM) {
+        "next to no resistance".to_owned()
+    } else {
+        Engineering(branch.resistance, "ohm").to_string()
+    };
     if branch.slope > farads_per_volt(0.0) {
         let rise = Engineering(branch.slope * volts(1.0), "F");
         return format!("{capacitance} at 0 V and {rise} more with each volt, behind {resistance}");
