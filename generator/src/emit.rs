@@ -25,7 +25,7 @@ pub use depfile::{Unwritable, depfile};
 pub(crate) use provenance::GENERATOR;
 pub use provenance::marked_copy;
 #[cfg(not(target_arch = "wasm32"))]
-pub use replace::{Kind, MANUAL_MARK, PICTURE_MARK, Standing, may_replace};
+pub use replace::{Kind, MANUAL_MARK, Standing, may_replace};
 pub use verify::{LIMIT, Stale, StaleReason, verify};
 #[cfg(not(target_arch = "wasm32"))]
 pub use write::{WriteError, behind_links, create, folder_of, try_place, write_all, write_new};

@@ -75,6 +75,9 @@ mod tests {
     use crate::node::example;
     use approx::assert_relative_eq;
 
+    /// Five points in each piece of the integral, relative.
+    const QUADRATURE: f64 = 1e-9;
+
     /// By hand: without a sleeping current, a bank falls by its leakage alone, C/G·ln(v1/v2); three times the leakage is a third of the
     /// time, and at the hot end the bank has 1/0.9 of its capacitance in the cold.
     #[test]
@@ -84,18 +87,23 @@ mod tests {
         node.supply.regulator = crate::node::Regulator::Direct {
             minimum_input: volts(2.2),
         };
+        node.sense.divider_switched = true;
         let cell = &mut node.storage[0];
         (cell.hot_leakage, cell.fresh_leakage) = (None, None);
         let full = node.harvest.overvoltage;
         let cold = asleep(&node, full).expect("it leaks");
         node.storage[0].hot_leakage = Some(fraction(3.0));
         let hot = asleep(&node, full).expect("it leaks");
-        assert_relative_eq!((hot / cold).get::<ratio>(), 1.0 / 3.0 / 0.9, max_relative = 1e-9);
+        assert_relative_eq!(
+            (hot / cold).get::<ratio>(),
+            1.0 / 3.0 / 0.9,
+            max_relative = QUADRATURE
+        );
         // Hardly more leakage than in the cold: there the bank holds less and is the worse one.
         node.storage[0].hot_leakage = Some(fraction(1.05));
         assert_eq!(asleep(&node, full), Some(cold));
         node.storage[0].fresh_leakage = Some(fraction(2.0));
         let fresh = asleep(&node, full).expect("it leaks");
-        assert_relative_eq!((fresh / cold).get::<ratio>(), 0.5, max_relative = 1e-9);
+        assert_relative_eq!((fresh / cold).get::<ratio>(), 0.5, max_relative = QUADRATURE);
     }
 }

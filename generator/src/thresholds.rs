@@ -4,7 +4,9 @@ mod corner;
 mod start;
 mod term;
 
+use corner::highest_near;
 pub use corner::{Corner, End, Highest, highest_start};
+use start::start_near;
 pub use start::{start_voltage, unreachable};
 pub use term::{Cause, Group, Term};
 
@@ -140,9 +142,6 @@ impl Threshold {
         let excess = node.margins.load;
         let load = |excess| Load::of(&node.supply.regulator, action, node.radio.as_ref(), excess);
         let (nominal_load, worst_load) = (load(fraction(0.0)), load(excess));
-        let start =
-            |wear: Wear, load: &Load| start_voltage(&Bank::of_node(node, wear), floor, &load.stretches);
-
         let mut terms = Terms {
             reached: floor,
             list: Vec::new(),
@@ -153,25 +152,31 @@ impl Threshold {
             start_voltage(&bare, floor, &nominal_load.stretches),
         );
         let mut wear = Wear::NONE;
-        terms.reach(Cause::SeriesResistance, start(wear, &nominal_load));
+        let mut worn = |cause, wear: Wear| {
+            let bank = Bank::of_node(node, wear);
+            let start = start_near(&bank, floor, &nominal_load.stretches, terms.reached);
+            terms.reach(cause, start);
+        };
+        worn(Cause::SeriesResistance, wear);
         wear.tolerance = true;
-        terms.reach(Cause::CapacitanceTolerance, start(wear, &nominal_load));
+        worn(Cause::CapacitanceTolerance, wear);
         wear.aged_capacitance = true;
-        terms.reach(Cause::CapacitanceEndOfLife, start(wear, &nominal_load));
+        worn(Cause::CapacitanceEndOfLife, wear);
         wear.cold_capacitance = true;
-        terms.reach(Cause::CapacitanceCold, start(wear, &nominal_load));
+        worn(Cause::CapacitanceCold, wear);
         wear.aged_resistance = true;
-        terms.reach(Cause::ResistanceEndOfLife, start(wear, &nominal_load));
+        worn(Cause::ResistanceEndOfLife, wear);
         wear.cold_resistance = true;
-        terms.reach(Cause::ResistanceCold, start(wear, &nominal_load));
-        let alone = highest_start(node, floor, &worst_load.stretches);
-        terms.reach(Cause::LoadMargin, alone.largest);
+        worn(Cause::ResistanceCold, wear);
+        let first = Corner::largest(node.storage.len());
+        let largest = first.bank(node);
+        let alone = highest_near(node, floor, &worst_load.stretches, first, terms.reached);
+        terms.reach(Cause::LoadMargin, alone.first);
         terms.reach(Cause::Corner, alone.start);
 
-        let largest = Corner::largest(node.storage.len()).bank(node);
         let reserve = Load::node_asleep(node, node.sleep_current, node.policy.reserve, excess);
         let stretches: Vec<Stretch> = worst_load.stretches.iter().copied().chain([reserve]).collect();
-        let reserved = highest_start(node, floor, &stretches);
+        let reserved = highest_near(node, floor, &stretches, alone.corner.clone(), alone.start);
         // Two searches may differ by the width of their brackets.
         let with_reserve = reserved.start.max(alone.start);
         terms.reach(Cause::Reserve, with_reserve);

@@ -215,7 +215,7 @@ const WRITABLE: [&str; 20] = [
     "a#b #c.toml",
     "$a.toml",
     "$(shell touch broken).toml",
-    "${a}$$b.toml",
+    "$a$$b.toml",
     "a:b.toml",
     "a: b.toml",
     "bench/2026-01-01 12:00.csv",

@@ -154,7 +154,9 @@ mod tests {
         let duration_s = 3.6e6;
         let log = format!("time_s,count\n0,0\n1800000,0\n{duration_s},0\n");
         let log = Log::parse("bench.csv", &log).expect("a log");
-        let fit = Fit::of(&node::example("display-case"), &log, &Known::NOTHING);
+        let mut node = node::example("display-case");
+        node.sense.divider_switched = true;
+        let fit = Fit::of(&node, &log, &Known::NOTHING);
         let counts = fit.counts.expect("counts");
         let asleep_w = 1.1e-6 * 4.2 + 1e-6 / 4.5 * 4.2 * 4.2;
         let store_j = 0.264 / 2.0 * (4.2 * 4.2 - 1.8 * 1.8);

@@ -278,6 +278,10 @@ mod tests {
     const SEVEN_DECIMALS: f64 = 5e-8;
     /// Rounding of a product.
     const ROUNDING: f64 = 1e-12;
+    /// A table of time constants with two decimals: half a hundredth is half a percent of what is left.
+    const TWO_DECIMALS: f64 = 0.005;
+    /// Eight digits of a reading and ten of a time constant, multiplied by three in the exponent.
+    const BY_HAND: f64 = 1e-6;
 
     fn sense(tolerance: f64) -> Sense {
         Sense {
@@ -339,7 +343,7 @@ mod tests {
                 ..sense(0.0)
             };
             let error = Scale::of(&sense).errors(volts(4.0)).input_leakage;
-            assert_relative_eq!(error.value, 2.0 * published_v, max_relative = 1e-9);
+            assert_relative_eq!(error.value, 2.0 * published_v, max_relative = ROUNDING);
         }
     }
 
@@ -355,8 +359,7 @@ mod tests {
         let scale = Scale::of(&sense);
         let half_count = scale.count_at(volts(0.0)) / 2.0;
         let error = scale.errors(volts(0.0)).settling;
-        // The table has two decimals: half a hundredth of a time constant is half a percent.
-        assert_relative_eq!(error.value, half_count.value, max_relative = 0.005);
+        assert_relative_eq!(error.value, half_count.value, max_relative = TWO_DECIMALS);
     }
 
     /// What is left of a full scale of 7.5 V above 3 V at 1 % resistors, by hand: R·C = 0.6733 Mohm · 10 pF, and 20 us are 2.9703 of it.
@@ -374,7 +377,7 @@ mod tests {
         assert_relative_eq!(
             errors.settling.value,
             (7.5 - before_v) * (-20.0f64 / (6.733333333)).exp(),
-            max_relative = 1e-6
+            max_relative = BY_HAND
         );
         // A known capacitor alone says nothing.
         let unknown = Sense {
@@ -425,7 +428,7 @@ mod tests {
         assert_relative_eq!(
             scale.count_at(volts(3.0)).value,
             9.0 / 304.2,
-            max_relative = 1e-12
+            max_relative = ROUNDING
         );
         assert!(scale.count_at(volts(5.0)) > scale.count_at(volts(3.0)) * 2.7);
         assert_eq!(

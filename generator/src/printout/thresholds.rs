@@ -41,6 +41,7 @@ struct BankView {
 struct CornerView {
     end: &'static str,
     resistance: Vec<&'static str>,
+    capacitance: Vec<&'static str>,
     #[serde(flatten)]
     bank: BankView,
 }
@@ -99,9 +100,8 @@ impl View {
                 .collect(),
             corner: CornerView {
                 end: end(&threshold.corner),
-                resistance: (0..node.storage.len())
-                    .map(|branch| threshold.corner.word(branch))
-                    .collect(),
+                resistance: threshold.corner.resistance_words(),
+                capacitance: threshold.corner.capacitance_words(),
                 bank: BankView::of(&threshold.bank),
             },
         };
@@ -235,13 +235,11 @@ fn corners(thresholds: &Thresholds) -> String {
         return format!("worst corner: {}\n", line(&actions[0].1.bank));
     }
     let lines = actions.iter().map(|(name, threshold)| {
-        let words: Vec<&str> = (0..threshold.bank.branches.len())
-            .map(|branch| threshold.corner.word(branch))
-            .collect();
         format!(
-            "worst corner of {name}: {}; resistance {}, {} end\n",
+            "worst corner of {name}: {}; resistance {}, capacitance {}, {} end\n",
             line(&threshold.bank),
-            words.join(", "),
+            threshold.corner.resistance_words().join(", "),
+            threshold.corner.capacitance_words().join(", "),
             end(&threshold.corner)
         )
     });

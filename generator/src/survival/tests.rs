@@ -265,6 +265,7 @@ fn what_is_in_the_way_of_a_first_report_is_named() {
 fn what_draws_nothing_lasts_for_ever() {
     let mut node = node::example("display-case");
     node.sleep_current = amperes(0.0);
+    node.sense.divider_switched = true;
     for part in &mut node.storage {
         part.leakage = amperes(0.0);
         part.balance_resistor = None;
@@ -296,7 +297,8 @@ fn the_halving_current_halves() {
 /// 0.6 uA of its own and 0.909 uA/V of leakage, so what halves the time is near 2·(10 uW/3.8 V + 0.6 + 3.5 uA) less what is not sleep.
 #[test]
 fn the_halving_current_is_near_the_estimate_by_hand() {
-    let node = node::example("crack-gauge");
+    let mut node = node::example("crack-gauge");
+    node.sense.divider_switched = true;
     let (_, survival) = survival(&node, Corner::Typical);
     let (v, total_ua) = (3.8, 10.0 / 3.8 + 0.6 + 0.909 * 3.8);
     // Twice the whole current, less what stays, back at the rail.

@@ -38,71 +38,139 @@ pub fn start_voltage(bank: &Bank, floor: Voltage, stretches: &[Stretch]) -> Volt
 
 /// The same where it is known not to lie below `least`, which is at or above the floor.
 pub(super) fn start_above(bank: &Bank, floor: Voltage, stretches: &[Stretch], least: Voltage) -> Voltage {
-    if let [branch] = bank.branches.as_slice()
-        && bank.leakage == siemenses(0.0)
-        && let Some(start) = burst::start(branch, floor, stretches)
-    {
+    let search = Search {
+        bank,
+        floor,
+        stretches,
+    };
+    if let Some(start) = search.closed_form() {
         return start.max(least).min(unreachable());
     }
-    let (floor_v, least_v) = (floor.get::<volt>(), least.get::<volt>());
-    let above = |start_v: f64| clearance(bank, floor_v, stretches, start_v);
-    let (mut low_v, mut low) = (least_v, above(least_v));
+    let least_v = least.get::<volt>();
+    let low = search.clearance_v(least_v);
     if low >= 0.0 {
         return least;
     }
-    let mut rise_v = if low.is_finite() && least > floor {
-        // A first guess from what is missing: the terminal answers to the start with a factor of 1 and more.
-        -low
-    } else {
-        first_rise(bank, floor, stretches)
+    search.upward(least_v, low)
+}
+
+/// The same where it is likely to be near `guess`, which is at or above the floor.
+pub(super) fn start_near(bank: &Bank, floor: Voltage, stretches: &[Stretch], guess: Voltage) -> Voltage {
+    let search = Search {
+        bank,
+        floor,
+        stretches,
     };
-    let (mut high_v, mut high) = (low_v, low);
-    while high < 0.0 {
-        if high_v >= UNREACHABLE_V {
-            return unreachable();
-        }
-        (low_v, low) = (high_v, high);
-        high_v = (high_v + rise_v).min(UNREACHABLE_V);
-        high = above(high_v);
-        rise_v *= 2.0;
+    if let Some(start) = search.closed_form() {
+        return start.min(unreachable());
     }
-    // Regula falsi that halves the weight of an end that stays twice (Illinois: Dowell and Jarratt, BIT 11 (1971) 168-174);
-    // plain halving where the lower end collapses and has no number.
-    let mut stayed = 0;
-    for _ in 0..ROUNDS {
-        if high_v - low_v <= BRACKET_V {
-            break;
+    let guess_v = guess.get::<volt>();
+    let clearance = search.clearance_v(guess_v);
+    if clearance < 0.0 {
+        search.upward(guess_v, clearance)
+    } else {
+        search.downward(guess_v, clearance)
+    }
+}
+
+/// What is searched.
+struct Search<'a> {
+    bank: &'a Bank,
+    floor: Voltage,
+    stretches: &'a [Stretch],
+}
+
+impl Search<'_> {
+    /// The answer of a single branch without leakage, at constant current or constant power.
+    fn closed_form(&self) -> Option<Voltage> {
+        match self.bank.branches.as_slice() {
+            [branch] if self.bank.leakage == siemenses(0.0) => {
+                burst::start(branch, self.floor, self.stretches)
+            }
+            _ => None,
         }
-        let middle_v = if low.is_finite() {
-            let secant_v = high_v - high * (high_v - low_v) / (high - low);
-            // Half a bracket away from either end, so that the far end closes in, too.
-            secant_v.clamp(low_v + BRACKET_V / 2.0, high_v - BRACKET_V / 2.0)
+    }
+
+    /// Lowest terminal voltage above the floor; −∞ when the bank collapses.
+    fn clearance_v(&self, start_v: f64) -> f64 {
+        let rest = vec![start_v; self.bank.branches.len()];
+        discharge(self.bank, &rest, self.stretches).map_or(f64::NEG_INFINITY, |end| {
+            end.lowest.get::<volt>() - self.floor.get::<volt>()
+        })
+    }
+
+    /// The start above `low_v`, at which the clearance is `low`, below 0.
+    fn upward(&self, mut low_v: f64, mut low: f64) -> Voltage {
+        // From a start that is nearly enough, what is missing is the first guess: the terminal answers with a factor of 1 and more.
+        let mut rise_v = if low.is_finite() && low_v > self.floor.get::<volt>() {
+            (-low).max(BRACKET_V)
         } else {
-            low_v + (high_v - low_v) / 2.0
+            first_rise(self.bank, self.floor, self.stretches)
         };
-        let middle = above(middle_v);
-        if middle >= 0.0 {
-            (high_v, high) = (middle_v, middle);
-            low = if stayed == -1 { low / 2.0 } else { low };
-            stayed = -1;
-        } else {
-            (low_v, low) = (middle_v, middle);
-            high = if stayed == 1 { high / 2.0 } else { high };
-            stayed = 1;
+        let (mut high_v, mut high) = (low_v, low);
+        while high < 0.0 {
+            if high_v >= UNREACHABLE_V {
+                return unreachable();
+            }
+            (low_v, low) = (high_v, high);
+            high_v = (high_v + rise_v).min(UNREACHABLE_V);
+            high = self.clearance_v(high_v);
+            rise_v *= 2.0;
         }
+        self.narrowed((low_v, low), (high_v, high))
     }
-    volts(high_v)
+
+    /// The start at or below `high_v`, at which the clearance is `high`, not below 0.
+    fn downward(&self, mut high_v: f64, mut high: f64) -> Voltage {
+        let floor_v = self.floor.get::<volt>();
+        let mut fall_v = high.max(BRACKET_V);
+        while high_v > floor_v {
+            let low_v = (high_v - fall_v).max(floor_v);
+            let low = self.clearance_v(low_v);
+            if low < 0.0 {
+                return self.narrowed((low_v, low), (high_v, high));
+            }
+            (high_v, high) = (low_v, low);
+            fall_v *= 2.0;
+        }
+        self.floor
+    }
+
+    /// The upper end of a bracket of which the lower end has a clearance below 0 and the upper one has not.
+    ///
+    /// Regula falsi that halves the weight of an end that stays twice (Illinois: Dowell and Jarratt, BIT 11 (1971) 168-174);
+    /// plain halving where the lower end collapses and has no number.
+    fn narrowed(&self, (mut low_v, mut low): (f64, f64), (mut high_v, mut high): (f64, f64)) -> Voltage {
+        let mut stayed = 0;
+        for _ in 0..ROUNDS {
+            if high_v - low_v <= BRACKET_V {
+                break;
+            }
+            let middle_v = if low.is_finite() {
+                let secant_v = high_v - high * (high_v - low_v) / (high - low);
+                // Half a bracket away from either end, so that the far end closes in, too.
+                secant_v.clamp(low_v + BRACKET_V / 2.0, high_v - BRACKET_V / 2.0)
+            } else {
+                low_v + (high_v - low_v) / 2.0
+            };
+            let middle = self.clearance_v(middle_v);
+            if middle >= 0.0 {
+                (high_v, high) = (middle_v, middle);
+                low = if stayed == -1 { low / 2.0 } else { low };
+                stayed = -1;
+            } else {
+                (low_v, low) = (middle_v, middle);
+                high = if stayed == 1 { high / 2.0 } else { high };
+                stayed = 1;
+            }
+        }
+        volts(high_v)
+    }
 }
 
 /// The start voltage that stands for "at no voltage": the highest that a node file may state.
 pub fn unreachable() -> Voltage {
     volts(UNREACHABLE_V)
-}
-
-/// Lowest terminal voltage above the floor; −∞ when the bank collapses.
-fn clearance(bank: &Bank, floor_v: f64, stretches: &[Stretch], start_v: f64) -> f64 {
-    discharge(bank, &vec![start_v; bank.branches.len()], stretches)
-        .map_or(f64::NEG_INFINITY, |end| end.lowest.get::<volt>() - floor_v)
 }
 
 /// A first guess of how far above the floor the start lies: charge over capacitance and the highest current over the
@@ -220,8 +288,9 @@ mod tests {
             let bank = Bank { branches: vec![branch(c, r), branch(ceramic, 0.01)], leakage: siemenses(leakage) };
             let stretches = [stretch(power, 0.0, t), stretch(0.0, current, t)];
             let start_v = start_voltage(&bank, volts(2.0), &stretches).get::<volt>();
-            prop_assert!(clearance(&bank, 2.0, &stretches, start_v) >= 0.0);
-            prop_assert!(clearance(&bank, 2.0, &stretches, start_v - FOUND_V) < 0.0);
+            let search = Search { bank: &bank, floor: volts(2.0), stretches: &stretches };
+            prop_assert!(search.clearance_v(start_v) >= 0.0);
+            prop_assert!(search.clearance_v(start_v - FOUND_V) < 0.0);
         }
     }
 }

@@ -80,6 +80,7 @@ fn what_is_left_out_is_missed() {
 fn what_is_left_out_is_said_by_the_rule() {
     let mut node = crate::node::example("display-case");
     node.sleep_current = amperes(0.0);
+    node.sense.divider_switched = true;
     node.margins.temperature_max = Some(degrees_celsius(40.0));
     node.storage[0].fresh_leakage = None;
     let thresholds = Thresholds::of(&node);

@@ -54,7 +54,7 @@ fn a_reset_that_is_released_too_low_restarts_forever() {
             "{starts_at_v}"
         );
     }
-    // A gate has its own rule.
+    // A gate is judged by another one.
     node.supply.starts_at = None;
     node.supply.gate = node::example("crack-gauge").supply.gate;
     assert!(!codes(&node).contains(&RESTARTS_FOREVER));

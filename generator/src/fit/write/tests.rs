@@ -50,7 +50,7 @@ const ALL: [&str; 6] = [
 fn the_written_node_draws_what_was_fitted() {
     // An efficiency that rises around the sleeping current and again among the currents of the actions.
     let rising = GAUGE.replace(
-        "[[\"10 uA\", \"72 %\"], [\"1 mA\", \"88 %\"], [\"50 mA\", \"90 %\"]]",
+        "[[\"2 uA\", \"72 %\"], [\"10 uA\", \"72 %\"], [\"1 mA\", \"88 %\"], [\"50 mA\", \"90 %\"]]",
         "[[\"1 uA\", \"40 %\"], [\"10 uA\", \"75 %\"], [\"1 mA\", \"80 %\"], [\"50 mA\", \"92 %\"]]",
     );
     assert_ne!(rising, GAUGE);

@@ -3,7 +3,7 @@
 use plotters::prelude::*;
 
 use super::{Level, Picture};
-use crate::emit::PICTURE_MARK;
+use crate::text::PICTURE_MARK;
 
 /// Size of the drawing (pixels).
 const WIDTH: u32 = 960;

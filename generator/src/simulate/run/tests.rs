@@ -9,6 +9,9 @@ use crate::simulate::rule::Flashed;
 use crate::simulate::timeline::Blind;
 use crate::thresholds::Thresholds;
 
+/// A crossing is found to a nanovolt, and the terminal falls with what leaks and draws meanwhile (V).
+const CROSSED_V: f64 = 1e-6;
+
 /// What a time may miss its closed form by (s): crossings are found to 1e-9 V, where these nodes fall by more than 1e-6 V/s.
 const TIME_S: f64 = 2e-3;
 /// The simulation ends a stretch within a nanovolt of its limit, and a gate's voltage is met closer than this (V).
@@ -344,7 +347,7 @@ fn a_start_up_that_is_not_carried_is_tried_again_and_again() {
         let starts = log.0.iter().filter(|moment| moment.event == Event::Start);
         assert!(starts.clone().count() as u64 == outcome.starts);
         for start in starts {
-            assert!((start.storage_v - 1.9).abs() < 1e-6, "{}", start.storage_v);
+            assert!((start.storage_v - 1.9).abs() < CROSSED_V, "{}", start.storage_v);
         }
     }
 }
