@@ -80,6 +80,15 @@ fn the_json_has_what_the_contract_lists_and_balances() {
         assert_eq!(view["baselines"].as_array().expect("a list").len(), 4);
         assert!(number(&view["bound"], "ratio") > 0.0 && number(&view["bound"], "ratio") <= 1.0);
         assert!(number(&view["bound"], "mean_age_s") <= number(&view, "mean_age_s"));
+        // Who keeps the thresholds cannot do better than who does not, nor the policy better than either.
+        let at_thresholds = &view["bound_at_thresholds"];
+        assert!(number(&view["bound"], "mean_age_s") <= number(at_thresholds, "mean_age_s"));
+        assert!(number(at_thresholds, "mean_age_s") <= number(&view, "mean_age_s"));
+        assert!(number(at_thresholds, "longest_silence_s") <= number(&view, "longest_silence_s"));
+        assert!(
+            number(&view["bound"], "ratio") <= number(at_thresholds, "ratio")
+                && number(at_thresholds, "ratio") <= 1.0
+        );
         assert!(number(&view, "runtime_s") > 0.0);
     }
 }

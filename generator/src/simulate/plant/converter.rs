@@ -6,6 +6,7 @@
 use crate::model::branches::Drawn;
 use crate::model::terminal;
 use crate::node::Harvest;
+use crate::simulate::plant::CROSSING_V;
 use crate::units::*;
 
 /// Part by which two roots that are equal may differ: rounding of a few operations.
@@ -95,6 +96,22 @@ impl Converter {
                 ..bare
             }),
         }
+    }
+
+    /// `end`, reached from the state `before`. Where the terminal rose to the overvoltage limit it is held there, also where a branch of
+    /// next to no resistance makes less of a difference to it than a crossing is known to: taken as stopped, the converter
+    /// would start again at once, and so on.
+    pub(super) fn arrived(&self, before: Mode, end: Terminal) -> Terminal {
+        let is_charging = matches!(before, Mode::Power { .. } | Mode::Current { .. }) && self.offered_w > 0.0;
+        if is_charging && end.mode == Mode::Stopped && end.v_v <= self.overvoltage_v + 2.0 * CROSSING_V {
+            return Terminal {
+                v_v: self.overvoltage_v,
+                taken_w: end.available_w,
+                mode: Mode::Held,
+                ..end
+            };
+        }
+        end
     }
 
     /// The terminal with the converter in a given state: the upper root of Σ (u − v)/R = P/v + I + G·v.

@@ -127,7 +127,7 @@ impl One {
                 (step, step_s)
             };
             left_s -= taken_s;
-            now = taken.terminal;
+            now = self.converter.arrived(now.mode, taken.terminal);
             self.book(&taken);
             // Most stretches take one step: the root is spared where no other follows.
             if left_s > 0.0 {

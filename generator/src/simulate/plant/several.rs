@@ -172,8 +172,9 @@ impl<const N: usize> Several<N> {
             let (step, taken_s) = self.up_to_limit(drain, &now, &rates, step, step_s, limits);
             left_s -= taken_s;
             wanted_s = (step.end.terminal.mode == now.terminal.mode).then_some(step_s * grown);
-            now = step.end;
             self.book(&step);
+            let terminal = self.converter.arrived(now.terminal.mode, step.end.terminal);
+            now = Point { terminal, ..step.end };
         }
     }
 

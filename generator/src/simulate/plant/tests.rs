@@ -1,7 +1,6 @@
 mod branch_by_branch;
 
 use branch_by_branch::SEVERAL_V;
-
 use proptest::prelude::*;
 
 use super::converter::ROUNDING;
@@ -299,7 +298,7 @@ fn piece() -> impl Strategy<Value = (f64, f64, f64, f64)> {
 
 /// Capacitance, time constant and rise of a branch.
 fn branch() -> impl Strategy<Value = Branch> {
-    (between(1e-6, 20.0), between(1e-6, 10.0), 0.0f64..0.3).prop_map(
+    (between(1e-6, 20.0), between(1e-12, 10.0), 0.0f64..0.3).prop_map(
         |(capacitance_f, time_constant_s, rise)| Branch {
             capacitance: farads(capacitance_f),
             slope: farads_per_volt(rise * capacitance_f / 5.0),

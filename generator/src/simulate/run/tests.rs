@@ -254,7 +254,7 @@ fn a_run_depends_on_its_seed_alone() {
                     Flashing { policy, plan: None },
                     &income,
                     &course,
-                    20,
+                    8,
                     seed,
                     &ProgressBar::hidden(),
                 )
@@ -276,12 +276,12 @@ fn a_run_depends_on_its_seed_alone() {
     }
 }
 
-/// Two kinds of cell that could not give the pulse of 90 mA, and a bank of polymer capacitors that does: what the policy grants, no
+/// A cell that could not give the pulse of 90 mA, and a bank of polymer capacitors that does: what the policy grants, no
 /// unit loses. With all as one branch, tens of thousands of granted reports fail.
 #[test]
-fn a_small_bank_carries_the_pulses_of_resistive_cells() {
+fn a_small_bank_carries_the_pulses_of_a_resistive_cell() {
     let node =
-        Node::read(include_str!("../../../../tests/survival/stream-gauge.toml")).expect("a sound file");
+        Node::read(include_str!("../../../../tests/src/units/spring-gauge.toml")).expect("a sound file");
     let policy = policy(&node, &Thresholds::of(&node)).expect("a policy");
     let (income, course) = (sunny(&node), crate::simulate::course(&node, 30.0));
     let nominal = run(
@@ -291,7 +291,7 @@ fn a_small_bank_carries_the_pulses_of_resistive_cells() {
         &course,
         &mut Blind,
     );
-    assert!(nominal.reports > 1000, "{nominal:?}");
+    assert!(nominal.reports > 500, "{nominal:?}");
     assert_eq!(nominal.action_brownouts, 0);
     assert!(nominal.ledger.is_balanced());
     let flashing = Flashing { policy, plan: None };

@@ -146,6 +146,25 @@ fn a_turn_inside_a_stretch_is_not_overlooked() {
     assert_eq!(whole(lowest_v + SEVERAL_V), End::Below);
 }
 
+/// Next to no resistance: charging lifts the terminal by less than a crossing is known to, and the limit is held all the same. A
+/// converter that stopped and started at every crossing would take billions of steps.
+#[test]
+fn the_limit_is_held_without_resistance() {
+    for bank in [
+        several(&[(5.0, 2.4), (121e-6, 5e-9)], 5e-6),
+        several(&[(0.2, 1e-7)], 5e-6),
+    ] {
+        let mut plant = Plant::new(&bank, &always_warm(), volts(4.99));
+        plant.offer(0.02);
+        for _ in 0..100 {
+            pass(&mut plant, &drain(0.0, 1e-6), 3600.0);
+            pass(&mut plant, &drain(0.0, 1e-3), 1e-3);
+        }
+        assert_close(plant.inner_v(), 5.0, VOLTAGE_V);
+        assert!(plant.ledger().is_balanced() && plant.ledger().spilled_j > 0.0);
+    }
+}
+
 /// Held at V each gap falls by its own R·C.
 #[test]
 fn at_the_limit_each_branch_has_its_own_exponential() {
