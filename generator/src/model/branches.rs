@@ -29,7 +29,6 @@ macro_rules! sized {
             2 => $run::<2>($($argument),*),
             3 => $run::<3>($($argument),*),
             4 => $run::<4>($($argument),*),
-            5..=8 => $run::<8>($($argument),*),
             _ => $run::<{ crate::model::branches::MOST_BRANCHES }>($($argument),*),
         }
     };

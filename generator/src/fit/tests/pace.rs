@@ -11,6 +11,13 @@ use crate::thresholds::Thresholds;
 const TAG: &str = "display-case";
 const DAYS: f64 = 2.0;
 
+/// The tag with a divider that draws nothing between readings: its table has all its rows.
+fn tag() -> Node {
+    let mut node = node::example(TAG);
+    node.sense.divider_switched = true;
+    node
+}
+
 fn parts(node: &Node) -> PolicyParts {
     *policy::policy(node, &Thresholds::of(node))
         .expect("a policy")
@@ -69,7 +76,7 @@ fn at_a_border(node: &Node) -> impl Fn(f64, u32) -> f64 {
 
 /// A table whose rows are nearly twice as slow from one to the next: (7200 s / 5 s) to the power of 1/11 is 1.94.
 fn with_large_steps() -> Node {
-    let mut node = node::example(TAG);
+    let mut node = tag();
     node.policy.fastest = seconds(5.0);
     node.policy.slowest = seconds(7200.0);
     node
@@ -77,10 +84,7 @@ fn with_large_steps() -> Node {
 
 #[test]
 fn waits_of_the_table_are_no_lost_reports() {
-    for (node, what) in [
-        (node::example(TAG), "as described"),
-        (with_large_steps(), "large steps"),
-    ] {
+    for (node, what) in [(tag(), "as described"), (with_large_steps(), "large steps")] {
         assert_eq!(
             told(&node, &paced(&node, daily(&node), |_| false).0),
             None,
@@ -95,7 +99,7 @@ fn waits_of_the_table_are_no_lost_reports() {
 /// day, which came close enough to whole numbers.
 #[test]
 fn simulated_days_have_no_lost_reports() {
-    let node = node::example(TAG);
+    let node = tag();
     let (mut log, _) = simulated::log(&node, &node.harvest.source, 8.0);
     log.event.clear();
     assert_eq!(told(&node, &log), None);
@@ -104,7 +108,7 @@ fn simulated_days_have_no_lost_reports() {
 /// Of reports that are lost, one in six by chance, none is made up, and most are found: those beside a change of the pace are not.
 #[test]
 fn lost_reports_are_found_under_the_table() {
-    let node = node::example(TAG);
+    let node = tag();
     // Multiplied by a large odd number the low bits of a count look like chance.
     let by_chance = |sent: u32| sent.wrapping_mul(2_654_435_761) >> 16 & 0xffff < 65_536 / 6;
     let steady_v = node.harvest.overvoltage.get::<volt>() - 0.1;
