@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 const STAGES: &[&str] = &[
     "units",
     "rounding",
+    "visible",
     "text",
     "progress",
     "problem",

@@ -144,7 +144,7 @@ impl Part {
         sense.divider_bottom = sense.divider_bottom * (one + sense.divider_tolerance * deviation.bottom);
         sense.reference = sense.reference * (one + sense.reference_tolerance * deviation.reference);
         // What leaks into the input is, as the capacitors' leakage, at most what is stated.
-        sense.input_leakage = sense.input_leakage * (1.0 + deviation.leakage.min(0.0));
+        sense.input_leakage *= 1.0 + deviation.leakage.min(0.0);
         let mut asleep = Load::asleep(&node.supply.regulator, node.sleep_current, seconds(1.0), excess);
         asleep.drain.current += sense.input_draw();
         asleep.peak = asleep.drain;

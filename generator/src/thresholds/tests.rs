@@ -7,6 +7,10 @@ use proptest::prelude::*;
 /// The worked example is given to 0.1 mV, from the closed form without quiescent current and leakage, which take 22 µV.
 const WORKED_V: f64 = 1e-4;
 
+/// Rounding of some ten operations on volts (V), and of a difference of two microamperes (A).
+const ROUNDING_V: f64 = 1e-9;
+const ROUNDING_A: f64 = 1e-15;
+
 fn crack_gauge() -> Node {
     crate::node::example("crack-gauge")
 }
@@ -138,11 +142,11 @@ fn input_leakage_is_a_term_of_its_own() {
     assert_abs_diff_eq!(
         term(&with, Cause::InputLeakage).value,
         0.094 / 0.97,
-        epsilon = 1e-9
+        epsilon = ROUNDING_V
     );
     // Asleep it draws 20 nA / 5.7 more.
     let more = with.reserve.drain.current - without.reserve.drain.current;
-    assert_abs_diff_eq!(more.value, 20e-9 / 5.7, epsilon = 1e-15);
+    assert_abs_diff_eq!(more.value, 20e-9 / 5.7, epsilon = ROUNDING_A);
 }
 
 /// Two counts of 5.7·1.1 V/1024 are 12.25 mV, more than a measurement takes. Where charging stops 4 mV above the threshold, 4 mV are

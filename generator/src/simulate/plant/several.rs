@@ -28,6 +28,8 @@ const LEAST_CUT: f64 = 0.3;
 /// An extreme of the terminal inside a step is looked at from this close to a limit (V): what the curve through the step's ends
 /// may miss it by.
 const NEAR_V: f64 = 1e-3;
+/// A hold that follows a hold lasts so long at least (s): a millionth of a second of what the converter cannot give is a nanojoule.
+const LEAST_HELD_S: f64 = 1e-6;
 /// Times in a hold, as parts of it, at which a converter that carries branches from above the limit is looked at.
 const LOOKS: i32 = 40;
 
@@ -125,6 +127,7 @@ impl<const N: usize> Several<N> {
             return (End::Below, 0.0);
         };
         let mut wanted_s = None;
+        let mut least_s = 0.0;
         loop {
             if now.terminal.v_v < lower_v {
                 return (End::Below, duration_s - left_s);
@@ -136,7 +139,10 @@ impl<const N: usize> Several<N> {
                 return (End::Time, duration_s);
             }
             if now.terminal.mode == Mode::Held {
-                left_s -= self.hold(drain, &now.terminal, left_s);
+                left_s -= self.hold(drain, &now.terminal, left_s, least_s);
+                // What a branch of next to no resistance gives at the limit is known to its rounding alone: from one hold to the
+                // next the time is doubled, until it lasts or something else happens.
+                least_s = f64::max(2.0 * least_s, LEAST_HELD_S);
                 let Some(next) = self.point(self.state_v, drain) else {
                     return (End::Below, duration_s - left_s);
                 };
@@ -171,6 +177,9 @@ impl<const N: usize> Several<N> {
             };
             let (step, taken_s) = self.up_to_limit(drain, &now, &rates, step, step_s, limits);
             left_s -= taken_s;
+            if taken_s > least_s {
+                least_s = 0.0;
+            }
             wanted_s = (step.end.terminal.mode == now.terminal.mode).then_some(step_s * grown);
             self.book(&step);
             let terminal = self.converter.arrived(now.terminal.mode, step.end.terminal);
@@ -327,7 +336,7 @@ impl<const N: usize> Several<N> {
 
     /// The terminal is held at the limit V: every branch nears it by itself. Returns for how long, which is the whole time
     /// unless branches that stood above the limit have carried part of the load until then.
-    fn hold(&mut self, drain: Drawn, now: &Terminal, left_s: f64) -> f64 {
+    fn hold(&mut self, drain: Drawn, now: &Terminal, left_s: f64, least_s: f64) -> f64 {
         let limit_v = self.converter.overvoltage_v;
         let load_w = drain.power_w + limit_v * (drain.current_a + limit_v * self.branches.leakage_s);
         let gaps_v = self.state_v.map(|u_v| limit_v - u_v);
@@ -357,7 +366,7 @@ impl<const N: usize> Several<N> {
                         before_s = middle_s;
                     }
                 }
-                time_s = after_s;
+                time_s = after_s.max(least_s).min(left_s);
             }
         }
         let end_v = later(time_s);
