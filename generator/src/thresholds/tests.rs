@@ -273,9 +273,9 @@ proptest! {
         let lift = node.harvest.maximum_current * Bank::of_node(&node, Wear::WORST).largest_resistance();
         let end = |part: f64| if at_ends { part.signum() } else { part };
         let mut own = node.sense.clone();
-        own.reference = own.reference * (1.0 + end(parts[0]) * tolerance);
-        own.divider_top = own.divider_top * (1.0 + end(parts[1]) * resistors);
-        own.divider_bottom = own.divider_bottom * (1.0 + end(parts[2]) * resistors);
+        own.reference *= 1.0 + end(parts[0]) * tolerance;
+        own.divider_top *= 1.0 + end(parts[1]) * resistors;
+        own.divider_bottom *= 1.0 + end(parts[2]) * resistors;
         let converter = Converter::of(&own, own.input_leakage * end(parts[3]));
         let counts = CountScale::of(&Scale::of(&node.sense));
         for below_v in [1e-3, 0.1, 0.5] {

@@ -78,7 +78,8 @@ fn number_after(text: &str, key: &str) -> f64 {
 fn each_cure_of_a_restart_cures_alone() {
     let node = case_that_starts(100.0);
     let cure = findings_of(&node).remove(0).cure;
-    let cured: [(&str, &dyn Fn(&mut Node, f64)); 4] = [
+    type Change<'a> = &'a dyn Fn(&mut Node, f64);
+    let cured: [(&str, Change<'_>); 4] = [
         ("supply.starts_at of at least", &|node, number| {
             node.supply.starts_at = Some(volts(number))
         }),
