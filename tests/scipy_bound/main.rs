@@ -46,7 +46,7 @@ fn foresight(seed: u64) -> Foresight {
         capacity: joules(capacity_j),
         stored_start: joules(capacity_j * random.random_range(0.0..1.0)),
         // Every other case has a threshold, from a twentieth of the storage to nine tenths.
-        threshold: joules(if seed % 2 == 0 {
+        threshold: joules(if seed.is_multiple_of(2) {
             0.0
         } else {
             capacity_j * between(&mut random, 0.05, 0.9)
