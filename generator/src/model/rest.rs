@@ -20,7 +20,7 @@ pub fn given(bank: &Bank, rest: Voltage, inner_v: &[f64]) -> Charge {
 ///
 /// ```
 /// use millpond::{model::{bank::*, rest::shared}, units::*};
-/// let branch = |farad| Branch { capacitance: farads(farad), slope: farads_per_volt(0.0), resistance: ohms(1.0) };
+/// let branch = |capacitance_f| Branch { capacitance: farads(capacitance_f), slope: farads_per_volt(0.0), resistance: ohms(1.0) };
 /// let bank = Bank { branches: vec![branch(0.8), branch(0.2)], leakage: siemenses(0.0) };
 /// assert!((shared(&bank, &[3.0, 0.0]) - volts(2.4)).abs() < volts(1e-12));
 /// ```
