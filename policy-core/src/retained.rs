@@ -161,7 +161,11 @@ const fn doubled(element: u8) -> u8 {
 }
 
 #[cfg(test)]
-#[allow(clippy::arithmetic_side_effects, clippy::indexing_slicing, clippy::unwrap_used)]
+#[allow(
+    clippy::arithmetic_side_effects,
+    clippy::indexing_slicing,
+    clippy::unwrap_used
+)]
 mod tests {
     extern crate std;
 

@@ -76,7 +76,7 @@ impl Case {
         let actions = thresholds.actions();
         let cases = actions.iter().map(|(action, threshold)| Self {
             name: format!("{} {action}", node.name),
-            bank: thresholds.corner.clone(),
+            bank: threshold.bank.clone(),
             stretches: threshold.load.stretches.clone(),
             start: threshold.start,
             floor: thresholds.floor,
@@ -90,7 +90,7 @@ impl Case {
         let actions = thresholds.actions();
         let cases = actions.iter().map(|(action, threshold)| Self {
             name: format!("{} {action} and reserve", node.name),
-            bank: thresholds.corner.clone(),
+            bank: threshold.corner_with_reserve.bank(node),
             stretches: threshold
                 .load
                 .stretches

@@ -10,6 +10,7 @@ use std::process::Stdio;
 use libtest_mimic::{Arguments, Failed};
 use millpond::income::light::Light;
 use millpond::model::bank::{Bank, Wear};
+use millpond::model::dark::time_in_the_dark;
 use millpond::model::drain::Drain;
 use millpond::model::load::Load;
 use millpond::node::{Node, NodeFile};
@@ -86,7 +87,12 @@ fn asleep(ngspice: &Tool, node: &Node) -> Result<(), Failed> {
         .alive
         .expect("it draws")
         .get::<second>();
-    let mut circuit = Circuit::of(&thresholds.corner, survival.full.get::<volt>());
+    // At the end of the temperature range that is worse for the time: the circuit itself is asked how long.
+    let ends = Wear::at_ends(node);
+    let banks = ends.iter().map(|end| Bank::of_node(node, *end));
+    let lasts = |bank: &Bank| time_in_the_dark(bank, &drain, survival.full, survival.floor);
+    let worse = banks.min_by(|one, other| lasts(one).partial_cmp(&lasts(other)).expect("times"));
+    let mut circuit = Circuit::of(&worse.expect("an end"), survival.full.get::<volt>());
     circuit.draw(&[(said_s * LONGER, drain)]);
     let seen_s = circuit.crossing_s(ngspice, said_s * LONGER, "FALL", survival.floor.get::<volt>())?;
     agree(said_s, seen_s)
