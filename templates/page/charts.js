@@ -37,6 +37,13 @@
     return [chunks(chart.at, MERGED.mean), ...panel.series.map((one) => chunks(one.values, MERGED[one.merged]))];
   };
 
+  // Places of the axis at which any panel has a value: the pointer and the keys go from one to the next. Counts do not make one:
+  // where nothing was seen they are 0.
+  const seen = (chart, tables) => {
+    const values = chart.panels.flatMap((panel, number) => tables[number].slice(1).filter((_, one) => panel.series[one].drawn !== "bars"));
+    return [...tables[0][0].keys()].filter((place) => values.some((one) => one[place] != null));
+  };
+
   // What lies between two points of the axis is not drawn where nothing was seen.
   const unseen = (chart) => (u) => {
     const { min, max } = u.scales.x;
@@ -172,6 +179,20 @@
     place.append(keys);
     let isFollowing = false;
     let together = 1;
+    let tables = chart.panels.map((panel) => merged(chart, panel, together));
+    let places = seen(chart, tables);
+    // Which of the places with a value is nearest to a point of the axis.
+    const nearest = (value) => {
+      const at = (one) => tables[0][0][places[one]];
+      let after = 0;
+      let last = places.length - 1;
+      while (after < last) {
+        const middle = (after + last) >> 1;
+        if (at(middle) < value) after = middle + 1;
+        else last = middle;
+      }
+      return after > 0 && value - at(after - 1) <= at(after) - value ? after - 1 : after;
+    };
     const merges = chart.panels.every((panel) => panel.series.every((one) => one.merged !== "never"));
     const regroup = (min, max) => {
       if (!merges) return;
@@ -179,7 +200,9 @@
       const wanted = 2 ** Math.max(0, Math.ceil(Math.log2(inView / MOST_IN_VIEW)));
       if (wanted === together) return;
       together = wanted;
-      panels.forEach((u, number) => u.setData(merged(chart, chart.panels[number], together), false));
+      tables = chart.panels.map((panel) => merged(chart, panel, together));
+      places = seen(chart, tables);
+      panels.forEach((u, number) => u.setData(tables[number], false));
     };
     chart.panels.forEach((panel, number) => {
       const box = document.createElement("div");
@@ -191,7 +214,7 @@
         {
           width: Math.max(place.clientWidth, 200),
           height: panel.height,
-          cursor: { sync: { key: chart.id }, drag: { x: true, y: false } },
+          cursor: { sync: { key: chart.id }, drag: { x: true, y: false }, dataIdx: (_, __, place, value) => places[nearest(value)] ?? place },
           scales: { x: { time: false }, y: { range: range(panel) } },
           axes: axes(chart, panel, number === chart.panels.length - 1),
           series: [{ label: chart.axis, value: (_, value) => (value == null ? "–" : value.toFixed(3)) }, ...panel.series.map((one, at) => series(chart, one, at, panel))],
@@ -211,16 +234,22 @@
             ],
           },
         },
-        [chart.at, ...panel.series.map((one) => one.values)],
+        tables[number],
         box,
       );
       box.addEventListener("keydown", (event) => {
         const step = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
         if (!step) return;
         event.preventDefault();
-        const from = u.cursor.idx ?? u.valToIdx((u.scales.x.min + u.scales.x.max) / 2);
-        const at = Math.min(Math.max(from + step, 0), u.data[0].length - 1);
-        u.setCursor({ left: u.valToPos(u.data[0][at], "x"), top: panel.height / 2 });
+        if (!places.length) return;
+        const { idx, left } = u.cursor;
+        const { min, max } = u.scales.x;
+        const from = nearest(idx == null ? (min + max) / 2 : u.posToVal(left, "x"));
+        const to = u.data[0][places[Math.min(Math.max(from + step, 0), places.length - 1)]];
+        // The view follows a value outside it.
+        if (to < min || to > max) show(to - (max - min) / 2, to + (max - min) / 2);
+        // After the view, which is not moved at once.
+        queueMicrotask(() => u.setCursor({ left: u.valToPos(to, "x"), top: panel.height / 2 }));
       });
       panels.push(u);
     });
