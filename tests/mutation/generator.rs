@@ -4,6 +4,7 @@ use crate::mutants::{Mutant, mistake};
 
 const ACTIONS: &str = "generator/src/fit/actions.rs";
 const BANK: &str = "generator/src/model/bank.rs";
+const BRANCHES: &str = "generator/src/model/branches.rs";
 const BURST: &str = "generator/src/model/burst.rs";
 const DARK: &str = "generator/src/model/dark.rs";
 const DISCHARGE: &str = "generator/src/model/discharge.rs";
@@ -23,7 +24,7 @@ const PRACTICE: &str = "generator/src/plan/practice.rs";
 const SEARCH: &str = "generator/src/plan/search.rs";
 const TYPICAL: &str = "generator/src/plan/typical.rs";
 
-pub(crate) const IN_GENERATOR: [Mutant; 68] = [
+pub(crate) const IN_GENERATOR: [Mutant; 69] = [
     // Thresholds.
     mistake(
         THRESHOLDS,
@@ -52,8 +53,8 @@ pub(crate) const IN_GENERATOR: [Mutant; 68] = [
     ),
     mistake(
         THRESHOLDS,
-        "node.harvest.maximum_current * corner.largest_resistance(),\n        );",
-        "node.harvest.maximum_current * corner.largest_resistance() / 2.0,\n        );",
+        "node.harvest.maximum_current * corner.largest_resistance();",
+        "node.harvest.maximum_current * corner.largest_resistance() / 2.0;",
     ),
     mistake(
         READING,
@@ -90,8 +91,13 @@ pub(crate) const IN_GENERATOR: [Mutant; 68] = [
         "hysteresis_mv: wanted_mv.max(1)",
         "hysteresis_mv: wanted_mv",
     ),
-    mistake(START, "    volts(high_v)\n}", "    volts(low_v)\n}"),
+    mistake(START, "        volts(high_v)\n", "        volts(low_v)\n"),
     mistake(START, "if low >= 0.0 {", "if low >= -0.01 {"),
+    mistake(
+        START,
+        "let low_v = (high_v - fall_v).max(floor_v);",
+        "let low_v = high_v - fall_v;",
+    ),
     // The reading.
     mistake(
         READING,
@@ -100,8 +106,8 @@ pub(crate) const IN_GENERATOR: [Mutant; 68] = [
     ),
     mistake(
         READING,
-        "divided(sense.divider_top * less, sense.divider_bottom * more)",
-        "divided(sense.divider_top * less, sense.divider_bottom)",
+        "divided(top * less, bottom * more)",
+        "divided(top * less, bottom)",
     ),
     mistake(
         READING,
@@ -160,7 +166,7 @@ pub(crate) const IN_GENERATOR: [Mutant; 68] = [
         "slope: part.capacitance_slope * share / series,",
         "slope: part.capacitance_slope * share,",
     ),
-    mistake(BANK, "(own + balance) * parallel", "own + balance * parallel"),
+    mistake(BANK, "(grown + balance) * parallel", "grown + balance * parallel"),
     mistake(BANK, "branch.slope * inner / 3.0", "branch.slope * inner / 2.0"),
     mistake(
         BANK,
@@ -168,9 +174,9 @@ pub(crate) const IN_GENERATOR: [Mutant; 68] = [
         "branch.resistance * share",
     ),
     mistake(
-        BANK,
-        "self.leakage_s - power_w / (terminal_v * terminal_v)",
-        "self.leakage_s + power_w / (terminal_v * terminal_v)",
+        BRANCHES,
+        "Some((terminal_v, self.leakage_s - falling_s))",
+        "Some((terminal_v, self.leakage_s + falling_s))",
     ),
     // The discharge.
     mistake(
@@ -190,21 +196,21 @@ pub(crate) const IN_GENERATOR: [Mutant; 68] = [
     ),
     mistake(
         DISCHARGE,
-        "let (mut lowest_v, _) = network.terminal(state_v, &stretch.peak)?;",
-        "let (mut lowest_v, _) = network.terminal(state_v, &stretch.drain)?;",
+        "let (mut lowest_v, _) = branches.terminal(state_v, peak)?;",
+        "let (mut lowest_v, _) = branches.terminal(state_v, drawn)?;",
     ),
     mistake(
         DISCHARGE,
-        "lowest_v.min(network.terminal(state_v, &stretch.peak)?.0)",
-        "lowest_v.min(network.terminal(state_v, &stretch.drain)?.0)",
+        "lowest_v.min(branches.terminal(state_v, peak)?.0)",
+        "lowest_v.min(branches.terminal(state_v, drawn)?.0)",
     ),
-    mistake(DISCHARGE, "const A21: f64 = 2.0;", "const A21: f64 = 1.9;"),
+    mistake(BRANCHES, "const A21: f64 = 2.0;", "const A21: f64 = 1.9;"),
     mistake(
-        DISCHARGE,
-        "1.0 / (GAMMA * step_s) + rate * bend",
-        "1.0 / (GAMMA * step_s) - rate * bend",
+        BRANCHES,
+        "1.0 / (GAMMA * step_s) + at.rate[k] * at.bend_per_v[k]",
+        "1.0 / (GAMMA * step_s) - at.rate[k] * at.bend_per_v[k]",
     ),
-    mistake(DISCHARGE, "\n        + network.leakage_s * terminal_v;", ";"),
+    mistake(BRANCHES, " + self.leakage_s * terminal_v;", ";"),
     mistake(DARK, "bank.leakage * v))", "bank.leakage * from))"),
     mistake(PASSAGE, "if given_a > most_a {", "if given_a > 2.0 * most_a {"),
     mistake(

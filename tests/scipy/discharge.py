@@ -24,6 +24,8 @@ RELATIVE = 1e-9
 ABSOLUTE_V = 1e-10
 # Stretches take at least this many steps, so that the lowest point under the peak drain is not stepped over.
 STEPS = 4
+# Time constants that lie so far apart are too stiff for LSODA, which then takes steps of the shortest of them for hours.
+STIFF = 1e6
 
 
 class Bank:
@@ -33,7 +35,13 @@ class Bank:
         self.empty_f = np.array(run["capacitance_f"])
         self.slope_f_per_v = np.array(run["slope_f_per_v"])
         self.conductance_s = 1.0 / np.array(run["resistance_ohm"])
-        self.total_s = self.conductance_s.sum() + run["leakage_s"]
+        self.leakage_s = run["leakage_s"]
+        self.total_s = self.conductance_s.sum() + self.leakage_s
+
+    def is_stiff(self):
+        """Whether the branches' time constants lie far apart."""
+        constants_s = self.empty_f / self.conductance_s
+        return constants_s.max() > STIFF * constants_s.min()
 
     def terminal(self, u, power_w, current_a):
         """Upper root of total*v^2 - source*v + P = 0 and the discriminant, for one state or for columns of states."""
@@ -41,10 +49,28 @@ class Bank:
         discriminant = np.where(source_a > 0.0, source_a**2 - 4.0 * self.total_s * power_w, -1.0)
         return (source_a + np.sqrt(np.maximum(discriminant, 0.0))) / (2.0 * self.total_s), discriminant
 
+    def drawn(self, v, power_w, current_a):
+        """Current out of the terminal."""
+        return (power_w / v if power_w else 0.0) + current_a + self.leakage_s * v
+
     def rate(self, u, power_w, current_a):
-        """du/dt."""
+        """du/dt.
+
+        v - u is the sum of what the other branches give through their conductances and of what is drawn, over all
+        conductances: as a difference of two voltages nothing would be left of it at a tenth of a microohm.
+        """
         v, _ = self.terminal(u, power_w, current_a)
-        return (v - u) * self.conductance_s / (self.empty_f + self.slope_f_per_v * u)
+        across = ((u - u[:, None]) @ self.conductance_s - self.drawn(v, power_w, current_a)) / self.conductance_s.sum()
+        return across * self.conductance_s / (self.empty_f + self.slope_f_per_v * u)
+
+    def jacobian(self, u, power_w, current_a):
+        """Derivative of `rate` by u."""
+        v, _ = self.terminal(u, power_w, current_a)
+        toward = self.conductance_s / (self.total_s - (power_w / v**2 if power_w else 0.0))
+        capacitance_f = self.empty_f + self.slope_f_per_v * u
+        moved = (toward[None, :] - np.eye(len(u))) * (self.conductance_s / capacitance_f)[:, None]
+        bent = self.rate(u, power_w, current_a) * self.slope_f_per_v / capacitance_f
+        return moved - np.diag(bent)
 
 
 def lowest(run):
@@ -57,7 +83,8 @@ def lowest(run):
             lambda _, u: bank.rate(u, power_w, current_a),
             (0.0, duration_s),
             u,
-            method="LSODA",
+            method="Radau" if bank.is_stiff() else "LSODA",
+            jac=lambda _, u: bank.jacobian(u, power_w, current_a),
             rtol=RELATIVE,
             atol=ABSOLUTE_V,
             max_step=duration_s / STEPS,

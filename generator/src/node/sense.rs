@@ -76,7 +76,12 @@ pub(super) fn read(root: &mut Table<'_>) -> SenseRead {
     let divider_switched = if divided {
         table.or::<bool>("divider_switched", "true", (), false)
     } else {
-        table.know("divider_switched");
+        if kind == SenseKind::Divider {
+            table.foreign(
+                &["divider_switched"],
+                "without divider_top and divider_bottom the terminal itself is read, and there is nothing to switch",
+            );
+        }
         // Nothing that draws current.
         Some(true)
     };

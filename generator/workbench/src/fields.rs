@@ -139,7 +139,7 @@ mod tests {
             value("storage.capacitor[0].esr"),
             Some((Kind::Quantity, "2.2 ohm"))
         );
-        assert_eq!(value("supply.efficiency[1][0]"), Some((Kind::Quantity, "1 mA")));
+        assert_eq!(value("supply.efficiency[1][0]"), Some((Kind::Quantity, "10 uA")));
         assert_eq!(value("transmit.radio.crc"), Some((Kind::Switch, "true")));
         assert_eq!(value("transmit.radio.coding_rate"), Some((Kind::Text, "4/5")));
         assert_eq!(value("harvest.site.latitude"), Some((Kind::Number, "53.4")));
