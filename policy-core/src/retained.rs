@@ -79,6 +79,8 @@ impl State {
     /// let copy = state.pack(&policy);
     /// assert_eq!(State::unpack(&policy, &copy, Outage::Seconds(0)), state);
     /// ```
+    // Inlined, so that the bytes go where the copy stands: a call would want a copy of the copy.
+    #[inline]
     #[must_use]
     pub fn pack(&self, policy: &Policy) -> [u8; RETAINED_BYTES] {
         let [since_low, since_high] = self.since_measure_s.to_le_bytes();
@@ -112,7 +114,7 @@ impl State {
         let Some(fields) = fields(copy, parts.fingerprint) else {
             return state;
         };
-        let [first, since_low, since_high, after_low, after_high] = fields;
+        let [first, since_low, since_high, after_low, after_high] = *fields;
         let transmit_after_s = u16::from_le_bytes([after_low, after_high]);
         if transmit_after_s > parts.spacing_s || first & !REFUSED_BITS != FORMAT {
             return state;
@@ -129,25 +131,36 @@ impl State {
 }
 
 /// The first bytes of a copy with the right length, fingerprint and check bytes.
-fn fields(copy: &[u8], fingerprint: u16) -> Option<[u8; FIELD_BYTES]> {
+fn fields(copy: &[u8], fingerprint: u16) -> Option<&[u8; FIELD_BYTES]> {
     let (fields, rest) = copy.split_first_chunk::<FIELD_BYTES>()?;
     let (check_bytes, mark) = rest.split_first_chunk::<CHECK_BYTES>()?;
-    let is_whole = *mark == fingerprint.to_le_bytes() && *check_bytes == check(fields);
-    is_whole.then_some(*fields)
+    let mut right_bytes = (0_u8..).map(|doublings| value_at(fields, doublings));
+    let are_right = check_bytes.iter().all(|byte| Some(*byte) == right_bytes.next());
+    let is_whole = *mark == fingerprint.to_le_bytes() && are_right;
+    is_whole.then_some(fields)
 }
 
-/// The check bytes: the fields as the coefficients of a polynomial, at 1, 2, 4, 8 and 16, by Horner's rule.
+/// The check bytes: the fields as the coefficients of a polynomial, at 1, 2, 4, 8 and 16.
 fn check(fields: &[u8; FIELD_BYTES]) -> [u8; CHECK_BYTES] {
     let mut check_bytes = [0; CHECK_BYTES];
     for (doublings, byte) in (0_u8..).zip(&mut check_bytes) {
-        for field in fields {
-            for _ in 0..doublings {
-                *byte = doubled(*byte);
-            }
-            *byte ^= field;
-        }
+        *byte = value_at(fields, doublings);
     }
     check_bytes
+}
+
+/// The polynomial with these coefficients at two to the power of `doublings`, by Horner's rule.
+// Unrolled into the loop above it would take several hundred bytes of a small chip's flash.
+#[inline(never)]
+fn value_at(coefficients: &[u8], doublings: u8) -> u8 {
+    let mut value = 0;
+    for coefficient in coefficients {
+        for _ in 0..doublings {
+            value = doubled(value);
+        }
+        value ^= coefficient;
+    }
+    value
 }
 
 /// Twice this element of the field.
@@ -190,7 +203,7 @@ mod tests {
         product
     }
 
-    fn value_at(coefficients: impl IntoIterator<Item = u8>, point: u8) -> u8 {
+    fn polynomial_at(coefficients: impl IntoIterator<Item = u8>, point: u8) -> u8 {
         coefficients
             .into_iter()
             .fold(0, |sum, coefficient| times(sum, point) ^ coefficient)
@@ -201,10 +214,10 @@ mod tests {
     fn the_field_is_that_of_the_standard() {
         let mut point = 1;
         for _ in 0..CORRECTION.len() {
-            assert_eq!(value_at(DATA.into_iter().chain(CORRECTION), point), 0);
+            assert_eq!(polynomial_at(DATA.into_iter().chain(CORRECTION), point), 0);
             point = doubled(point);
         }
-        assert_ne!(value_at(DATA.into_iter().chain(CORRECTION), point), 0);
+        assert_ne!(polynomial_at(DATA.into_iter().chain(CORRECTION), point), 0);
     }
 
     /// The determinant of a square matrix over the field is not 0, by Gauss's elimination.

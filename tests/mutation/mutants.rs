@@ -373,7 +373,7 @@ pub(crate) const IN_RUST: [Mutant; 51] = [
         "FIELD_POLYNOMIAL: u8 = 0x1B",
     ),
     mistake(RETAINED, "for _ in 0..doublings {", "for _ in 0..doublings / 2 {"),
-    mistake(RETAINED, " && *check_bytes == check(fields)", ""),
+    mistake(RETAINED, " && are_right", ""),
     mistake(
         RETAINED,
         "transmit_after_s > parts.spacing_s",
