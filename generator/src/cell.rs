@@ -12,6 +12,7 @@
 mod block;
 mod crossing;
 mod discharge;
+mod levels;
 mod line;
 mod resistance;
 mod spread;
@@ -158,7 +159,7 @@ impl Cell {
             _ => None,
         });
         let low_f = line.low_f - line.slope_f_per_v * drop_v;
-        let fitted = discharge.between(line::FROM, line::TO);
+        let fitted = discharge.between(levels::LINE_FROM, levels::LINE_TO);
         Some(Self {
             current: amperes(current_a),
             rated: volts(rated_v),

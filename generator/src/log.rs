@@ -12,6 +12,7 @@
 
 mod events;
 mod header;
+mod lines;
 mod order;
 mod rows;
 
@@ -151,7 +152,7 @@ impl Log {
 }
 
 fn read(text: &str) -> Result<Log, Problem> {
-    let mut lines = rows::Lines::of(text);
+    let mut lines = lines::Lines::of(text);
     let Some(first) = lines.next() else {
         return Err(Problem::new(
             0..0,
@@ -168,7 +169,7 @@ fn read(text: &str) -> Result<Log, Problem> {
     if log.skipped > log.len() {
         let end = places.first().map_or(first.start, |place| *place as usize);
         return Err(Problem::new(
-            rows::line_at(text, end),
+            lines::line_at(text, end),
             format!(
                 "{} of {} rows are of no use",
                 log.skipped,
@@ -193,7 +194,7 @@ fn read(text: &str) -> Result<Log, Problem> {
     if log.duration_s() <= 0.0 {
         let end = places.first().map_or(first.start, |place| *place as usize);
         return Err(Problem::new(
-            rows::line_at(text, end),
+            lines::line_at(text, end),
             "time stands still from here to the end",
             "a time that goes on from row to row",
             "log the time at which each row was written",
@@ -204,7 +205,7 @@ fn read(text: &str) -> Result<Log, Problem> {
     let says_millivolts = header.storage.is_some_and(|(_, unit_mv)| unit_mv == 1.0);
     if says_millivolts && largest_mv > 0.0 && largest_mv <= VOLTS_AT_MOST {
         return Err(Problem::new(
-            rows::line_at(text, first.start),
+            lines::line_at(text, first.start),
             format!("no reading is above {largest_mv} mV"),
             "readings in millivolts, or in volts below a header that says so",
             "if these are volts, call the column storage_v",

@@ -30,6 +30,7 @@ mod supply;
 mod syntax;
 mod table;
 pub mod unit;
+mod unread;
 mod value;
 mod words;
 

@@ -104,7 +104,7 @@ pub fn tuned_on(
     if years.is_empty() {
         return Err(NoPlan::Hopeless);
     }
-    let least = typical.least_settings(node, &years);
+    let least = typical.least_settings(practice::worst_dark(node, typical.sleep(), &years));
     let found = search::best(policy, &typical, &years, least, progress).map_err(NoPlan::Rejected)?;
     let part = Part::nominal(node);
     let outcomes: Vec<Outcome> = years

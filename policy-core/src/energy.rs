@@ -5,7 +5,6 @@
 //! millivolts, v at most `full_mv`: no more can be stored than at the voltage where charging stops. All in 32 bits. Both shifts drop bits and the generator rounds `energy_scale` down, so that the
 //! result is never above C/2 · (v² − floor²).
 
-use crate::policy::Policy;
 use crate::rejected::Rejected;
 
 /// Largest right shift of a 32-bit number that is a shift and not an overflow.
@@ -82,21 +81,5 @@ impl EnergyModel {
             .shifted_squares(storage_mv)
             .wrapping_mul(self.energy_scale as u32);
         product.wrapping_shr(self.energy_shift_after as u32)
-    }
-}
-
-impl Policy {
-    /// Energy stored above the floor (µJ), rounded down; 0 at and below the floor.
-    ///
-    /// ```
-    /// use millpond_policy::Policy;
-    /// let policy = Policy::EXAMPLE; // 0.5 F above 2.346 V
-    /// assert_eq!(policy.stored_uj(2_346), 0);
-    /// // 0.25 F · (5² − 2.346²) V² = 4.874 J
-    /// assert!((4_870_000..=4_874_071).contains(&policy.stored_uj(5_000)));
-    /// ```
-    #[must_use]
-    pub fn stored_uj(&self, storage_mv: u16) -> u32 {
-        self.parts().energy.stored_uj(storage_mv)
     }
 }

@@ -131,6 +131,47 @@ impl Policy {
         &self.parts
     }
 
+    /// Energy stored above the floor (µJ), rounded down; 0 at and below the floor.
+    ///
+    /// ```
+    /// use millpond_policy::Policy;
+    /// let policy = Policy::EXAMPLE; // 0.5 F above 2.346 V
+    /// assert_eq!(policy.stored_uj(2_346), 0);
+    /// // 0.25 F · (5² − 2.346²) V² = 4.874 J
+    /// assert!((4_870_000..=4_874_071).contains(&policy.stored_uj(5_000)));
+    /// ```
+    #[must_use]
+    pub fn stored_uj(&self, storage_mv: u16) -> u32 {
+        self.parts.energy.stored_uj(storage_mv)
+    }
+
+    /// Storage voltage (mV) from raw converter counts, rounded down, at most 65535.
+    ///
+    /// Counts that the converter cannot deliver read safely. With a divider, counts above full scale are read as full scale. With a
+    /// reference, counts above the largest and counts so low that storage would stand above 65.535 V, 0 among them, are read as
+    /// 0 mV: such a converter is not to be believed, and nothing is permitted.
+    ///
+    /// ```
+    /// use millpond_policy::{Policy, PolicyParts, Sense, SenseKind};
+    /// let policy = Policy::EXAMPLE; // 10 bits, 6.12 mV for each count
+    /// assert_eq!(policy.storage_mv_from_counts(0), 0);
+    /// assert_eq!(policy.storage_mv_from_counts(500), 3_059); // 3059.999...: rounded down
+    /// assert_eq!(policy.storage_mv_from_counts(u16::MAX), policy.storage_mv_from_counts(1_023));
+    ///
+    /// // A reference of 1.2 V against the supply, 10 bits: 1200 mV · 1024 = 1228800.
+    /// let sense = Sense { kind: SenseKind::Reference, count_scale: 1_228_800, count_shift: 0, maximum_count: 1_023 };
+    /// let policy = Policy::new(PolicyParts { sense, ..*policy.parts() })?;
+    /// assert_eq!(policy.storage_mv_from_counts(400), 3_072);
+    /// assert_eq!(policy.storage_mv_from_counts(401), 3_064); // more counts are fewer volts
+    /// assert_eq!(policy.storage_mv_from_counts(0), 0);
+    /// assert_eq!(policy.storage_mv_from_counts(1_024), 0);
+    /// # Ok::<(), millpond_policy::Rejected>(())
+    /// ```
+    #[must_use]
+    pub fn storage_mv_from_counts(&self, counts: u16) -> u16 {
+        self.parts.sense.storage_mv(counts)
+    }
+
     /// A small node for examples and tests: 0.5 F, 10-bit converter, one report a minute when full.
     pub const EXAMPLE: Self = Self {
         parts: PolicyParts {

@@ -401,10 +401,10 @@ pub(crate) const IN_RUST: [Mutant; 51] = [
     // Sensing, energy, income.
     mistake(
         SENSE,
-        "counts.min(sense.maximum_count)",
-        "counts.max(sense.maximum_count)",
+        "counts.min(self.maximum_count)",
+        "counts.max(self.maximum_count)",
     ),
-    mistake(SENSE, "counts > sense.maximum_count || is_too_low", "is_too_low"),
+    mistake(SENSE, "counts > self.maximum_count || is_too_low", "is_too_low"),
     mistake(
         ENERGY,
         ".saturating_sub(floor_square)",

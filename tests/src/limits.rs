@@ -226,7 +226,7 @@ impl Case {
             fastest_s: planned.plan.parts().fastest_s.into(),
             slowest_s: planned.plan.parts().slowest_s.into(),
             planned: planned.settings,
-            least: typical.least_settings(&node, std::slice::from_ref(&year)),
+            least: typical.least_settings(year.worst_dark(&node, typical.sleep())),
             typical,
             season_j: seasons_j(&income_j),
             income_j,

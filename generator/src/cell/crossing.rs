@@ -3,13 +3,8 @@
 use nalgebra::DMatrix;
 
 use super::discharge::Discharge;
+use super::levels::{CROSSING_HALF_WIDTH, CROSSING_LEAST_ROWS};
 use super::spread;
-
-/// Rows within this part of the rated voltage above and below the level take part. Over so little the curve of a capacitance
-/// that changes by a quarter from full to empty moves the time by less than 0.05 % of the discharge.
-pub(super) const HALF_WIDTH: f64 = 0.05;
-/// The least number of rows there.
-pub(super) const LEAST_ROWS: usize = 5;
 
 /// A level and when it is passed.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,9 +17,9 @@ pub(super) struct Crossing {
 /// When the terminal passes `level`, a part of the rated voltage; `None` where there are too few rows on either side.
 pub(super) fn of(discharge: &Discharge, level: f64) -> Option<Crossing> {
     let storage_v = level * discharge.rated_v;
-    let near = discharge.between(level + HALF_WIDTH, level - HALF_WIDTH);
+    let near = discharge.between(level + CROSSING_HALF_WIDTH, level - CROSSING_HALF_WIDTH);
     let is_below = near.iter().any(|sample| sample.storage_v <= storage_v);
-    if near.len() < LEAST_ROWS || !is_below {
+    if near.len() < CROSSING_LEAST_ROWS || !is_below {
         return None;
     }
     let count = near.len() as f64;

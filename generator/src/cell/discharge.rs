@@ -5,17 +5,19 @@ use crate::problem::{Problem, quoted};
 use crate::text::Engineering;
 use crate::units::*;
 
-use super::{crossing, line, resistance};
+use super::levels::{
+    CROSSING_HALF_WIDTH, CROSSING_LEAST_ROWS, LINE_FROM, LINE_TO, RESISTANCE_FROM, RESISTANCE_TO,
+};
 
 /// The current ends the discharge; what the voltage does below this part of the rated one is not looked at.
-const LOWEST: f64 = line::TO;
+const LOWEST: f64 = LINE_TO;
 /// The least that a discharge must fall to: the lower level of the standard's method.
 const NEEDED: f64 = super::STANDARD.1;
 /// A rise by more than this part of the rated voltage is no noise of an instrument (common practice, no source).
 const MOST_RISE: f64 = 0.02;
 /// The first row must stand between these parts of the rated voltage: above the range of the resistance, and no more
 /// above the rated voltage than any supply is off.
-const START: (f64, f64) = (resistance::FROM, 1.2);
+const START: (f64, f64) = (RESISTANCE_FROM, 1.2);
 /// So many times the rated voltage are another unit.
 const OTHER_UNIT: f64 = 10.0;
 /// Rows that each fit needs, so that its residuals say something: some ten for each of the three figures of the line.
@@ -239,7 +241,7 @@ fn end(samples: &[Sample], rated_v: f64) -> usize {
         .position(|sample| sample.storage_v < LOWEST * rated_v)
         .unwrap_or(lowest);
     // A window around the last level reaches below it.
-    let margin_v = (LOWEST - crossing::HALF_WIDTH) * rated_v;
+    let margin_v = (LOWEST - CROSSING_HALF_WIDTH) * rated_v;
     let beyond = rest[fallen..]
         .windows(2)
         .take_while(|pair| pair[1].storage_v < pair[0].storage_v && pair[0].storage_v > margin_v)
@@ -337,11 +339,11 @@ fn check_end(text: &str, samples: &[Sample], column: usize, rated_v: f64, faults
 
 /// Notes where there are too few rows for a fit.
 fn check_rows(discharge: &Discharge, text: &str, faults: &mut Faults) {
-    let half = crossing::HALF_WIDTH;
-    let around = |level: f64| (level + half, level - half, crossing::LEAST_ROWS);
+    let half = CROSSING_HALF_WIDTH;
+    let around = |level: f64| (level + half, level - half, CROSSING_LEAST_ROWS);
     let needs = [
-        (line::FROM, line::TO, LEAST_LINE_ROWS),
-        (resistance::FROM, resistance::TO, LEAST_RESISTANCE_ROWS),
+        (LINE_FROM, LINE_TO, LEAST_LINE_ROWS),
+        (RESISTANCE_FROM, RESISTANCE_TO, LEAST_RESISTANCE_ROWS),
         around(super::STANDARD.0),
         around(super::STANDARD.1),
     ];

@@ -8,12 +8,8 @@ use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn, Matrix3, U3, Vector3};
 
 use super::discharge::{Discharge, Sample};
+use super::levels::{LINE_FROM, LINE_TO};
 use super::spread;
-
-/// The line is fitted from this part of the rated voltage, below the quick charge of the first moments …
-pub(super) const FROM: f64 = 0.95;
-/// … to this one.
-pub(super) const TO: f64 = 0.25;
 
 /// The fitted line, in plain numbers and the terminal's voltage.
 #[derive(Clone, Debug, PartialEq)]
@@ -57,7 +53,7 @@ impl Line {
 
 /// The line through `discharge`, searched from the constant `capacitance_f`; `None` where none fits.
 pub(super) fn fit(discharge: &Discharge, current_a: f64, capacitance_f: f64) -> Option<Line> {
-    let samples = discharge.between(FROM, TO);
+    let samples = discharge.between(LINE_FROM, LINE_TO);
     let first = samples.first()?;
     let charge_c = capacitance_f * first.storage_v + current_a * first.time_s;
     let start = Problem {

@@ -9,15 +9,11 @@ use nalgebra::{DMatrix, DVector};
 
 use super::Estimate;
 use super::discharge::Discharge;
+use super::levels::{RESISTANCE_FROM, RESISTANCE_TO};
 use super::line::{self, Line};
 use super::spread;
 use super::start::{self, Start};
 use crate::units::*;
-
-/// The range that is carried back, as parts of the rated voltage: where a standard discharge is straightest
-/// (common practice with IEC 62391-1).
-pub(super) const FROM: f64 = 0.9;
-pub(super) const TO: f64 = 0.7;
 
 /// The resistance (ohm) in the middle of what the time of the step leaves open; `None` where the rows do not fix it.
 pub(super) fn fit(discharge: &Discharge, current_a: f64, line: &Line) -> Option<(Estimate<f64>, Start)> {
@@ -65,7 +61,7 @@ struct Carried {
 
 impl Carried {
     fn of(discharge: &Discharge, bend_per_v: f64) -> Option<Self> {
-        let samples = discharge.between(FROM, TO);
+        let samples = discharge.between(RESISTANCE_FROM, RESISTANCE_TO);
         // Divided by dcharge/dv, so that what is left is in volts.
         let weight = |v: f64| (1.0 + bend_per_v * v).recip();
         let columns = DMatrix::from_fn(samples.len(), 2, |row, column| {

@@ -11,7 +11,7 @@ use crate::node::{self, Node};
 const EXACT: f64 = 1e-6;
 /// The same of a resistance whose drop is a few thousandths of the voltages it is the difference of.
 const DROP: f64 = 1e-3;
-/// What a local straight line may add to a mean capacitance (`crossing::HALF_WIDTH` says why), relative.
+/// What a local straight line may add to a mean capacitance (`CROSSING_HALF_WIDTH` says why), relative.
 const LOCAL_LINE: f64 = 5e-4;
 
 /// A cell C0 + k·u behind R at the current I, charged to U.
@@ -121,7 +121,7 @@ fn the_curve_keeps_the_resistance_from_coming_out_negative() {
 
 /// Where the straight line through 90 to 70 % stands at time 0, by two sums.
 fn crossing_free_line(discharge: &Discharge) -> f64 {
-    let samples = discharge.between(resistance::FROM, resistance::TO);
+    let samples = discharge.between(levels::RESISTANCE_FROM, levels::RESISTANCE_TO);
     let count = samples.len() as f64;
     let middle_s = samples.iter().map(|s| s.time_s).sum::<f64>() / count;
     let middle_v = samples.iter().map(|s| s.storage_v).sum::<f64>() / count;

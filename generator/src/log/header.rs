@@ -1,6 +1,6 @@
 //! The first line of a log: what parts its cells, and which column is which.
 
-use super::rows::Line;
+use super::lines::Line;
 use crate::problem::{Problem, quoted};
 
 pub(super) const CURE: &str = "write a first line such as time_s,storage_mv,count";

@@ -1,6 +1,7 @@
 //! The order of a log's rows: single rows out of it are passed over, a clock that starts anew is refused with its line.
 
-use super::rows::{Raw, line_at};
+use super::lines::line_at;
+use super::rows::Raw;
 use super::{Log, NO_COUNT};
 use crate::problem::Problem;
 use crate::simulate::timeline::Event;

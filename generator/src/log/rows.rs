@@ -1,13 +1,12 @@
 //! The rows of a log as they stand in the text, cell by cell, in one pass and without a copy.
 
-use std::ops::Range;
-
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 
 use super::events::{self, event};
 use super::header::Header;
+use super::lines::Lines;
 use super::{Log, NO_COUNT};
 use crate::simulate::timeline::Event;
 
@@ -16,60 +15,6 @@ const LARGEST: f64 = 1e12;
 
 /// All bits of a 16-bit reading set (mV): what a failed conversion or blank memory leaves, and above any node's overvoltage.
 const NO_READING_MV: f64 = 65_535.0;
-
-/// A line that holds something: where it starts, its number from 1, and its text without the line's end.
-pub(super) struct Line<'a> {
-    pub(super) start: usize,
-    pub(super) number: usize,
-    pub(super) text: &'a str,
-}
-
-/// The lines that hold something, in order.
-pub(super) struct Lines<'a> {
-    text: &'a str,
-    at: usize,
-    number: usize,
-}
-
-impl<'a> Lines<'a> {
-    pub(super) fn of(text: &'a str) -> Self {
-        Self {
-            text,
-            at: 0,
-            number: 0,
-        }
-    }
-}
-
-impl<'a> Iterator for Lines<'a> {
-    type Item = Line<'a>;
-
-    fn next(&mut self) -> Option<Line<'a>> {
-        while self.at < self.text.len() {
-            let start = self.at;
-            let rest = &self.text[start..];
-            let length = rest.find('\n').unwrap_or(rest.len());
-            self.at = start + length + 1;
-            self.number += 1;
-            let text = rest[..length].trim_end_matches('\r');
-            if !text.trim().is_empty() && !text.trim_start().starts_with('#') {
-                return Some(Line {
-                    start,
-                    number: self.number,
-                    text,
-                });
-            }
-        }
-        None
-    }
-}
-
-/// The line that holds this place.
-pub(super) fn line_at(text: &str, place: usize) -> Range<usize> {
-    let start = text[..place.min(text.len())].rfind('\n').map_or(0, |at| at + 1);
-    let end = text[start..].find('\n').map_or(text.len(), |at| start + at);
-    start..end
-}
 
 /// Rows in the order of the file, each with its place; their times are as written, not yet from the first row on.
 pub(super) struct Raw {

@@ -7,7 +7,7 @@ use std::fs::{self, File, FileType, OpenOptions};
 use std::io;
 use std::path::Path;
 
-use super::profiles::Unread;
+use super::unread::Unread;
 use crate::input::Unreadable;
 use crate::visible::hidden;
 

@@ -7,10 +7,11 @@ use std::path::Path;
 use csv::{ReaderBuilder, StringRecord, Trim};
 
 use super::Phase;
-use super::profiles::{Profiles, Unread};
+use super::profiles::Profiles;
 use super::quantity::{QuantityFault, parse_plain};
 use super::reduction::{Row, reduced};
 use super::table::{Given, Log, Table};
+use super::unread::Unread;
 use crate::problem::{InputText, Problem, quoted};
 
 /// A file that is not a profile at all has a fault in every row; these are enough to see that.

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::beside;
-use crate::input::{self, Limit, Unreadable};
+use super::unread::Unread;
+use crate::input::{self, Limit};
 
 /// A larger profile is not one action of a small node.
 const LIMIT: Limit = Limit {
@@ -21,12 +22,6 @@ pub enum Profiles<'a> {
     /// In memory, the text of each under its path. A profile is found under its own name, or else under a path that ends with the name
     /// or that the name ends with: whoever opens files by hand knows their last parts alone.
     Given(&'a BTreeMap<String, String>),
-}
-
-/// Why a profile cannot be had, and what would cure it.
-pub(super) struct Unread {
-    pub(super) reason: String,
-    pub(super) cure: &'static str,
 }
 
 impl Profiles<'_> {
@@ -55,17 +50,6 @@ fn in_memory(texts: &BTreeMap<String, String>, name: &str) -> Result<String, Unr
     })?;
     LIMIT.holds(text.len() as u64)?;
     Ok(text.clone())
-}
-
-impl From<Unreadable> for Unread {
-    fn from(why: Unreadable) -> Self {
-        Self {
-            reason: why.to_string(),
-            cure: why
-                .cure()
-                .unwrap_or("write the path from the folder of the node file"),
-        }
-    }
 }
 
 #[cfg(test)]

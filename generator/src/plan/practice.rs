@@ -373,6 +373,12 @@ impl Year {
     }
 }
 
+/// The worst dark stretch of all `years`, for a node that draws so much asleep.
+pub fn worst_dark(node: &Node, sleep: Power, years: &[Year]) -> Energy {
+    let lost = years.iter().map(|year| year.worst_dark(node, sleep));
+    lost.fold(joules(0.0), Energy::max)
+}
+
 /// The next state of a chain of two: `first` lasts so long on average, the other so long.
 fn turned(is_first: bool, first: f64, other: f64, random: &mut Pcg64) -> bool {
     let stays = if is_first { first } else { other };

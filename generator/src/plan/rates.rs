@@ -6,7 +6,8 @@ use crate::income::Income;
 use crate::node::Node;
 use crate::plan::made::Made;
 use crate::plan::typical::Typical;
-use crate::simulate::study::{EVEN, PLANNED};
+use crate::simulate::made::PLANNED;
+use crate::simulate::study::EVEN;
 use crate::units::*;
 
 /// Days of the declared income that the mean day is the mean of.

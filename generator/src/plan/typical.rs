@@ -5,7 +5,6 @@ use millpond_policy::{Costs, EnergyModel, Plan, PlanParts, Rejected, SLOT_S};
 use crate::model::bank::{Bank, Wear};
 use crate::model::load::Load;
 use crate::node::{Action, Node};
-use crate::plan::practice::Year;
 use crate::plan::settings::{self, Settings};
 use crate::rounding::{self, EnergyScale, EnergyUnit};
 use crate::thresholds::Thresholds;
@@ -167,13 +166,14 @@ impl Typical {
         })
     }
 
+    /// Asleep at the middle voltage, leakage included.
+    pub fn sleep(&self) -> Power {
+        self.sleep
+    }
+
     /// The settings that come before all tuning: a reserve that, with what lies between the threshold and the floor, lets the node
-    /// sleep through the worst dark stretch of the made years, at most half of what a reserve may be.
-    pub fn least_settings(&self, node: &Node, years: &[Year]) -> Settings {
-        let lost = years
-            .iter()
-            .map(|year| year.worst_dark(node, self.sleep))
-            .fold(joules(0.0), Energy::max);
+    /// lose as much as `lost` in the worst dark stretch, at most half of what a reserve may be.
+    pub fn least_settings(&self, lost: Energy) -> Settings {
         // From the threshold down to the floor the node goes on sleeping.
         let lost = (lost - self.decide).max(joules(0.0));
         let share = (lost / (self.full - self.decide)).get::<ratio>() * 256.0;

@@ -6,9 +6,10 @@ use crate::findings::Finding;
 use crate::node::Node;
 use crate::printout;
 use crate::printout::table::table;
+use crate::simulate::made::PLANNED;
 use crate::simulate::parts::{Parts, QUANTILES};
 use crate::simulate::run::Outcome;
-use crate::simulate::study::{PLANNED, Study};
+use crate::simulate::study::Study;
 use crate::text::{Engineering, in_days};
 use crate::units::*;
 

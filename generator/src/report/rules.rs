@@ -5,8 +5,9 @@ use serde::Serialize;
 use super::actions::Share;
 use crate::bound::Bound;
 use crate::node::{Node, Pace};
+use crate::simulate::made::PLANNED;
 use crate::simulate::run::Outcome;
-use crate::simulate::study::{EVEN, PLANNED, Study};
+use crate::simulate::study::{EVEN, Study};
 use crate::text::Engineering;
 use crate::units::*;
 

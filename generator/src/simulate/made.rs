@@ -2,8 +2,10 @@
 
 use millpond_policy::Plan;
 
-use crate::simulate::study::PLANNED;
+use crate::node::Pace;
 
+/// Name of the pace that plans.
+pub const PLANNED: &str = Pace::Planned.name();
 /// Name for people of a pace that plans with the usual settings: it is not what would be flashed.
 pub const NOT_TUNED: &str = "planned, not tuned";
 

@@ -9,7 +9,7 @@ use crate::model::load::Load;
 use crate::node::{Action, Node, Pace, Source};
 use crate::rounding;
 use crate::simulate::baseline::{ConstantFraction, Costs, FixedInterval, SlotAverages};
-use crate::simulate::made::Made;
+use crate::simulate::made::{Made, PLANNED};
 use crate::simulate::part::Part;
 use crate::simulate::rule::{Flashed, Planned};
 use crate::simulate::run::{self, Outcome, run};
@@ -19,8 +19,6 @@ use crate::units::*;
 
 /// Name of the pace by the table.
 pub const EVEN: &str = Pace::Even.name();
-/// Name of the pace that plans.
-pub const PLANNED: &str = Pace::Planned.name();
 
 /// How many times a study tells its watch of something finished: the policy, four baselines, the bound.
 pub const FINISHED: u32 = 6;

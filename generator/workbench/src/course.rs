@@ -9,7 +9,8 @@ use millpond::simulate::study::FINISHED;
 use millpond::simulate::timeline::{Moment, Watch};
 use serde_json::{Value, json};
 
-use crate::question::{self, Counted, Files, Tell};
+use crate::files::Files;
+use crate::told::{Counted, Tell};
 
 /// The watched run takes about so much of a study: the rest are the rules beside it and the bound.
 const OWN_SHARE: f64 = 0.2;
@@ -24,7 +25,7 @@ pub(crate) fn answer<F: Fn(f64) + Sync>(files: &Files, days: f64, tuned: bool, t
     if !(days > 0.0 && days <= MOST_DAYS) {
         return json!({ "error": format!("days: a number above 0, at most {MOST_DAYS}") });
     }
-    let file = match question::node(files) {
+    let file = match files.node() {
         Ok(file) => file,
         Err(refused) => return refused,
     };

@@ -5,7 +5,8 @@
 
 use std::cell::RefCell;
 
-use crate::question::{Tell, answer};
+use crate::question::answer;
+use crate::told::Tell;
 
 thread_local! {
     static QUESTION: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };

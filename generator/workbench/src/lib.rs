@@ -7,9 +7,12 @@ mod course;
 #[cfg(target_arch = "wasm32")]
 mod exports;
 mod fields;
+mod files;
 mod problems;
 mod question;
 mod sized;
+mod told;
 
 pub use fields::{Field, Kind};
-pub use question::{Tell, answer};
+pub use question::answer;
+pub use told::Tell;

@@ -1,28 +1,12 @@
 //! The questions that a page may ask.
 
-use std::collections::BTreeMap;
-
 use millpond::generated;
-use millpond::node::{NodeFile, Profiles};
-use millpond::progress::Progress;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 use serde_json::{Value, json};
 
-use crate::problems::{self, Fault};
+use crate::files::Files;
+use crate::told::{Counted, Tell};
 use crate::{course, fields, sized};
-
-/// Tells whoever asked how far long work has come, as a part of 1.
-pub struct Tell<F = fn(f64)>(pub F);
-
-/// A node file, and what it names.
-#[derive(Default, Deserialize)]
-pub(crate) struct Files {
-    /// The text of the node file.
-    pub(crate) text: String,
-    /// The text of each measured profile under its path.
-    #[serde(default)]
-    pub(crate) profiles: BTreeMap<String, String>,
-}
 
 /// A question.
 #[derive(Deserialize)]
@@ -45,12 +29,6 @@ enum Question {
     },
     /// The C header and the Rust module, to the byte those of the command line.
     Constants(Files),
-}
-
-/// What every answer to a refused node file has.
-#[derive(Serialize)]
-pub(crate) struct Refused {
-    pub(crate) faults: Vec<Fault>,
 }
 
 /// Answers a question in JSON. A question that cannot be understood, or a node file that is refused, is an answer, too: an object with
@@ -78,17 +56,8 @@ pub fn answer<F: Fn(f64) + Sync>(question: &str, tell: &Tell<F>) -> String {
     answered.to_string()
 }
 
-/// The node in `files`, or the answer that refuses it.
-pub(crate) fn node(files: &Files) -> Result<NodeFile, Value> {
-    let given = Profiles::Given(&files.profiles);
-    NodeFile::parse_with("node.toml", &files.text, given).map_err(|problems| {
-        let faults = problems::faults(&problems);
-        json!(Refused { faults })
-    })
-}
-
 fn constants<F: Fn(f64) + Sync>(files: &Files, tell: &Tell<F>) -> Value {
-    let file = match node(files) {
+    let file = match files.node() {
         Ok(file) => file,
         Err(refused) => return refused,
     };
@@ -102,40 +71,10 @@ fn constants<F: Fn(f64) + Sync>(files: &Files, tell: &Tell<F>) -> Value {
     }
 }
 
-/// Steps of long work, told as a part of those expected.
-pub(crate) struct Counted<'a, F> {
-    tell: &'a Tell<F>,
-    expected: std::sync::atomic::AtomicU64,
-    done: std::sync::atomic::AtomicU64,
-}
-
-impl<'a, F> Counted<'a, F> {
-    pub(crate) fn new(tell: &'a Tell<F>) -> Self {
-        Self {
-            tell,
-            expected: 1.into(),
-            done: 0.into(),
-        }
-    }
-}
-
-impl<F: Fn(f64) + Sync> Progress for Counted<'_, F> {
-    fn expect(&self, steps: u64) {
-        self.expected
-            .store(steps.max(1), std::sync::atomic::Ordering::Relaxed);
-    }
-
-    fn step(&self) {
-        use std::sync::atomic::Ordering::Relaxed;
-        let done = self.done.fetch_add(1, Relaxed) + 1;
-        // More steps than were expected are a full bar.
-        (self.tell.0)((done as f64 / self.expected.load(Relaxed) as f64).min(1.0));
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use millpond::node::NodeFile;
     use millpond::progress::Unseen;
 
     const TEXT: &str = include_str!("../../../templates/nodes/display-case.toml");

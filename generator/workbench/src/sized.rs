@@ -4,12 +4,12 @@ use millpond::report::{Report, Section};
 use serde_json::{Value, json};
 
 use crate::fields;
-use crate::question::{self, Files};
+use crate::files::Files;
 
 /// The answer for the node in `files`; with `faults`, and without sections, where it is refused.
 pub(crate) fn answer(files: &Files) -> Value {
     let fields = fields::of(&files.text);
-    let file = match question::node(files) {
+    let file = match files.node() {
         Ok(file) => file,
         Err(mut refused) => {
             refused["fields"] = json!(fields);
