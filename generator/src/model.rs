@@ -8,7 +8,10 @@ pub mod dark;
 pub mod discharge;
 pub mod drain;
 pub mod load;
+
+mod modes;
 pub mod passage;
 pub mod reading;
 pub mod rest;
+pub mod stretch;
 pub(crate) mod terminal;

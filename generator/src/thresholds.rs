@@ -138,6 +138,16 @@ pub fn floor(node: &Node) -> Voltage {
 impl Threshold {
     /// Sizes the threshold of `action`, one of the actions of `node`.
     pub fn of(node: &Node, action: &Action) -> Self {
+        Self::sized(node, action, None)
+    }
+
+    /// What this threshold of `action` would be for another node of the same parts: in the same two corners, which are not searched
+    /// again.
+    pub fn in_the_same_corners(&self, node: &Node, action: &Action) -> Self {
+        Self::sized(node, action, Some([&self.corner, &self.corner_with_reserve]))
+    }
+
+    fn sized(node: &Node, action: &Action, corners: Option<[&Corner; 2]>) -> Self {
         let floor = floor(node);
         let excess = node.margins.load;
         let load = |excess| Load::of(&node.supply.regulator, action, node.radio.as_ref(), excess);
@@ -170,13 +180,19 @@ impl Threshold {
         worn(Cause::ResistanceCold, wear);
         let first = Corner::largest(node.storage.len());
         let largest = first.bank(node);
-        let alone = highest_near(node, floor, &worst_load.stretches, first, terms.reached);
+        let alone = match corners {
+            None => highest_near(node, floor, &worst_load.stretches, first, terms.reached),
+            Some([corner, _]) => corner.highest(node, floor, &worst_load.stretches, terms.reached),
+        };
         terms.reach(Cause::LoadMargin, alone.first);
         terms.reach(Cause::Corner, alone.start);
 
         let reserve = Load::node_asleep(node, node.sleep_current, node.policy.reserve, excess);
         let stretches: Vec<Stretch> = worst_load.stretches.iter().copied().chain([reserve]).collect();
-        let reserved = highest_near(node, floor, &stretches, alone.corner.clone(), alone.start);
+        let reserved = match corners {
+            None => highest_near(node, floor, &stretches, alone.corner.clone(), alone.start),
+            Some([_, corner]) => corner.highest(node, floor, &stretches, alone.start),
+        };
         // Two searches may differ by the width of their brackets.
         let with_reserve = reserved.start.max(alone.start);
         terms.reach(Cause::Reserve, with_reserve);

@@ -7,7 +7,7 @@ use super::{Finding, Severity};
 use crate::node::{Capacitor, Efficiency, Node, Regulator};
 use crate::outlook::asleep;
 use crate::text::{Engineering, lasting, to_digits};
-use crate::thresholds::{Threshold, Thresholds, unreachable};
+use crate::thresholds::{Thresholds, unreachable};
 use crate::units::*;
 
 /// Temperature at which the figures of a data sheet hold (degC).
@@ -264,7 +264,7 @@ fn with_table(node: &Node, change: impl FnOnce(&mut Vec<(Current, Ratio)>)) -> N
 /// By how much the transmit threshold of `usual` is above that of the node, as a part of the room there is and in words; `None` where it
 /// is not worth a word.
 fn higher(usual: &Node, thresholds: &Thresholds) -> Option<(f64, String)> {
-    let threshold = Threshold::of(usual, &usual.transmit);
+    let threshold = thresholds.transmit.in_the_same_corners(usual, &usual.transmit);
     let rise_mv = threshold.decide_mv.saturating_sub(thresholds.transmit.decide_mv);
     if rise_mv < LEAST_MV {
         return None;

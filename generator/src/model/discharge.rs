@@ -1,48 +1,20 @@
 //! How a bank discharges under a sequence of drains, integrated: any number of branches, any drain, leakage.
 //!
-//! The step is that of `model/branches.rs`.
+//! The step is that of `model/branches.rs`. A recording of many rows on constant capacitances goes row by row through
+//! `model/modes.rs`.
 
 use crate::model::bank::Bank;
 use crate::model::branches::{Branches, Drawn, Stepped, sized};
-use crate::model::drain::Drain;
+use crate::model::modes::Modes;
+pub use crate::model::stretch::{Discharged, Stretch};
 use crate::units::*;
 
 /// Error allowed in one step (V). A phase takes some tens of steps, so the sum stays below a microvolt.
 const STEP_TOLERANCE_V: f64 = 1e-8;
+/// More stretches than this are a recording.
+pub(crate) const MANY_ROWS: usize = 64;
 /// A bank that collapses before its branches have moved by this much collapses here and now (V).
 const COLLAPSED_V: f64 = 1e-10;
-
-/// A stretch of time with one drain.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stretch {
-    /// Mean drain: what empties the bank.
-    pub drain: Drain,
-    /// Highest drain inside: what the terminal must withstand at any moment of the stretch.
-    pub peak: Drain,
-    /// How long it lasts (s).
-    pub duration: Time,
-}
-
-impl Stretch {
-    /// Charge drawn with the terminal held at `terminal` (above 0): (P/v + I)·t (docs/model.md, equation 19).
-    pub fn charge_at(&self, terminal: Voltage) -> Charge {
-        self.drain.at(terminal) * self.duration
-    }
-
-    /// Energy drawn with the terminal held at `terminal`: (P + I·v)·t.
-    pub fn energy_at(&self, terminal: Voltage) -> Energy {
-        self.drain.power_at(terminal) * self.duration
-    }
-}
-
-/// Where a bank has come to after a sequence of stretches.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Discharged {
-    /// Volts behind each branch's resistance at the end.
-    pub inner_v: Vec<f64>,
-    /// The lowest terminal voltage seen on the way.
-    pub lowest: Voltage,
-}
 
 /// Runs `stretches` one after the other on `bank`, from `inner_v` volts behind each branch's resistance.
 ///
@@ -66,6 +38,23 @@ pub fn discharge(bank: &Bank, inner_v: &[f64], stretches: &[Stretch]) -> Option<
 
 /// The same on a bank of at most `N` branches.
 fn sequence<const N: usize>(bank: &Bank, inner_v: &[f64], stretches: &[Stretch]) -> Option<Discharged> {
+    let modes = if stretches.len() > MANY_ROWS {
+        Modes::<N>::of(bank)
+    } else {
+        None
+    };
+    match modes {
+        Some(mut modes) => modes.discharge(inner_v, stretches),
+        None => stepped::<N>(bank, inner_v, stretches),
+    }
+}
+
+/// The same, step by step.
+pub(crate) fn stepped<const N: usize>(
+    bank: &Bank,
+    inner_v: &[f64],
+    stretches: &[Stretch],
+) -> Option<Discharged> {
     let branches = Branches::<N>::of(bank);
     let mut state_v = Branches::<N>::state(inner_v);
     let mut lowest_v = f64::INFINITY;
@@ -125,6 +114,7 @@ mod tests {
     use super::*;
     use crate::model::bank::Branch;
     use crate::model::burst::start;
+    use crate::model::drain::Drain;
     use approx::assert_abs_diff_eq;
     use proptest::prelude::*;
 

@@ -93,6 +93,29 @@ impl Corner {
         bank
     }
 
+    /// This corner as if it were the highest, beside that of the largest resistances. The start is likely to be near `guess`.
+    pub(super) fn highest(
+        &self,
+        node: &Node,
+        floor: Voltage,
+        stretches: &[Stretch],
+        guess: Voltage,
+    ) -> Highest {
+        let start = |corner: &Self| {
+            let bank = corner.bank(node);
+            let start = start_near(&bank, floor, stretches, guess);
+            (bank, start)
+        };
+        let (_, first) = start(&Self::largest(node.storage.len()));
+        let (bank, start) = start(self);
+        Highest {
+            first,
+            corner: self.clone(),
+            bank,
+            start: start.max(first),
+        }
+    }
+
     /// Words for where the resistances of the branches stand.
     pub fn resistance_words(&self) -> Vec<&'static str> {
         self.resistance.iter().map(|share| word(*share)).collect()
