@@ -8,6 +8,12 @@ use proptest::prelude::*;
 /// What a fast branch is off by within a row: [`MOST_CHANGE`] of its own drop, which is below 50 mV here; the integrator has a
 /// tolerance of 0.01 µV for each of its steps.
 const ROW_V: f64 = 1e-4;
+/// Two equal time constants stand apart by [`APART`], which moves a voltage by as small a part, ten times at most.
+const TOLD_APART: f64 = 10.0 * APART;
+/// What the current of the leakage makes of two voltages, as a part of it.
+const LEAK_V: f64 = 1e-8;
+/// 3 µA over 2 ohm, in which the terminal stands below the large branch.
+const BELOW_V: f64 = 1e-5;
 /// Rounding of some ten operations.
 const ROUNDING: f64 = 1e-12;
 
@@ -53,9 +59,8 @@ fn two_branches_meet_in_the_middle() {
     let end = modes
         .discharge(&[3.0, 1.0], &[stretch(0.0, 0.0, 2.0)])
         .expect("no load");
-    // Two equal time constants are told apart by a part of 1e-9.
-    assert_relative_eq!(end.inner_v[0], 2.0 + (-2_f64).exp(), max_relative = 1e-8);
-    assert_relative_eq!(end.inner_v[1], 2.0 - (-2_f64).exp(), max_relative = 1e-8);
+    assert_relative_eq!(end.inner_v[0], 2.0 + (-2_f64).exp(), max_relative = TOLD_APART);
+    assert_relative_eq!(end.inner_v[1], 2.0 - (-2_f64).exp(), max_relative = TOLD_APART);
 }
 
 /// A billionth of the other's resistance moves the leaking away of their common charge by nothing that can be seen.
@@ -68,11 +73,11 @@ fn a_slow_mode_is_exact_beside_a_fast_one() {
         .expect("no load");
     let time_s = (0.5 + 220e-6) / 1e-6;
     // The terminal stands below the large branch by 2 ohm times 3 µA.
-    assert_abs_diff_eq!(end.inner_v[0], 3.0 * (-day_s / time_s).exp(), epsilon = 1e-5);
+    assert_abs_diff_eq!(end.inner_v[0], 3.0 * (-day_s / time_s).exp(), epsilon = BELOW_V);
     assert_abs_diff_eq!(
         end.inner_v[0] - end.inner_v[1],
         2.0 * 1e-6 * end.inner_v[1],
-        epsilon = 1e-8
+        epsilon = LEAK_V
     );
 }
 
