@@ -7,6 +7,8 @@ pub mod burst;
 pub mod dark;
 pub mod discharge;
 pub mod drain;
+#[cfg(test)]
+pub(crate) mod given;
 pub mod load;
 
 mod modes;

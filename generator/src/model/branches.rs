@@ -345,19 +345,7 @@ impl<const N: usize> Linear<N> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::bank::Branch;
-
-    fn bank() -> Bank {
-        let branch = |capacitance_f: f64, resistance_ohm: f64| Branch {
-            capacitance: farads(capacitance_f),
-            slope: farads_per_volt(0.0),
-            resistance: ohms(resistance_ohm),
-        };
-        Bank {
-            branches: vec![branch(0.1, 5.0), branch(0.02, 1.0)],
-            leakage: siemenses(1e-3),
-        }
-    }
+    use crate::model::given;
 
     const DRAWN: Drawn = Drawn {
         power_w: 0.05,
@@ -366,7 +354,7 @@ mod tests {
 
     /// The first branch's voltage after 0.4 s in so many steps.
     fn after<const N: usize>(steps: u32) -> f64 {
-        let branches = Branches::<N>::of(&bank());
+        let branches = Branches::<N>::of(&given::bank(&[(0.1, 5.0), (0.02, 1.0)], 1e-3));
         let mut state = Branches::<N>::state(&[3.0, 2.8]);
         for _ in 0..steps {
             let first = branches.rates(&state, DRAWN).expect("no collapse");

@@ -102,6 +102,7 @@ mod tests {
     use super::*;
     use crate::model::bank::Bank;
     use crate::model::discharge::discharge;
+    use crate::model::given::{branch, stretch};
     use approx::{assert_abs_diff_eq, assert_relative_eq};
     use proptest::prelude::*;
 
@@ -113,38 +114,6 @@ mod tests {
     const ROUNDING: f64 = 1e-12;
     /// Half a unit of the last digit of 11 F.
     const PRINTED_F: f64 = 0.5;
-
-    fn branch(capacitance_f: f64, resistance_ohm: f64) -> Branch {
-        Branch {
-            capacitance: farads(capacitance_f),
-            slope: farads_per_volt(0.0),
-            resistance: ohms(resistance_ohm),
-        }
-    }
-
-    fn constant_power(power_w: f64, duration_s: f64) -> Stretch {
-        let drain = Drain {
-            power: watts(power_w),
-            current: amperes(0.0),
-        };
-        Stretch {
-            drain,
-            peak: drain,
-            duration: seconds(duration_s),
-        }
-    }
-
-    fn constant_current(current_a: f64, duration_s: f64) -> Stretch {
-        let drain = Drain {
-            power: watts(0.0),
-            current: amperes(current_a),
-        };
-        Stretch {
-            drain,
-            peak: drain,
-            duration: seconds(duration_s),
-        }
-    }
 
     /// Rows computed by quadrature (SciPy) and confirmed by a circuit simulator to its print precision.
     /// The last one runs down to the power limit 2·√(P·R).
@@ -171,7 +140,7 @@ mod tests {
             (0.47, 5.0, 0.1, 2.2, 0.370688, 2.462803101),
             (0.022, 1.0, 0.033, 1.8, 0.061696, 1.869025651),
         ] {
-            let found = start(&branch(c, r), volts(floor), &[constant_power(p, time)]).expect("closed form");
+            let found = start(&branch(c, r), volts(floor), &[stretch(p, 0.0, time)]).expect("closed form");
             assert_abs_diff_eq!(found.value, start_v, epsilon = NINE_DECIMALS);
         }
     }
@@ -180,8 +149,7 @@ mod tests {
     /// capacitance of ultracapacitors", constant-current example).
     #[test]
     fn constant_current_equals_the_published_example() {
-        let found =
-            start(&branch(1.25, 1e-9), volts(4.2), &[constant_current(0.1, 10.0)]).expect("closed form");
+        let found = start(&branch(1.25, 1e-9), volts(4.2), &[stretch(0.0, 0.1, 10.0)]).expect("closed form");
         assert_abs_diff_eq!(found.value, 5.0, epsilon = NO_RESISTANCE_V);
     }
 
@@ -198,8 +166,7 @@ mod tests {
     /// Published: 0.5 A for 2 s from 5 V to 3 V ask for 0.5 F ("The function of super capacitor", back-up example).
     #[test]
     fn back_up_sizing_equals_the_published_example() {
-        let found =
-            start(&branch(0.5, 1e-9), volts(3.0), &[constant_current(0.5, 2.0)]).expect("closed form");
+        let found = start(&branch(0.5, 1e-9), volts(3.0), &[stretch(0.0, 0.5, 2.0)]).expect("closed form");
         assert_abs_diff_eq!(found.value, 5.0, epsilon = NO_RESISTANCE_V);
     }
 
@@ -226,7 +193,7 @@ mod tests {
         ) {
             let stretches: Vec<Stretch> = loads
                 .iter()
-                .map(|(power, load, t)| if *power { constant_power(*load, *t) } else { constant_current(*load, *t) })
+                .map(|(power, load, t)| if *power { stretch(*load, 0.0, *t) } else { stretch(0.0, *load, *t) })
                 .collect();
             let branch = branch(c, r);
             let found = start(&branch, volts(floor), &stretches).expect("closed form");

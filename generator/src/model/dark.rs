@@ -64,6 +64,7 @@ mod tests {
     use super::*;
     use crate::model::bank::Branch;
     use crate::model::discharge::{Stretch, discharge};
+    use crate::model::given::drain;
     use approx::{assert_abs_diff_eq, assert_relative_eq};
     use proptest::prelude::*;
 
@@ -84,13 +85,6 @@ mod tests {
                 resistance: ohms(1.0),
             }],
             leakage: siemenses(leakage_s),
-        }
-    }
-
-    fn drain(power_w: f64, current_a: f64) -> Drain {
-        Drain {
-            power: watts(power_w),
-            current: amperes(current_a),
         }
     }
 

@@ -112,38 +112,11 @@ fn run<const N: usize>(branches: &Branches<N>, state_v: &mut [f64; N], stretch: 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::bank::Branch;
     use crate::model::burst::start;
-    use crate::model::drain::Drain;
+    use crate::model::bank::Branch;
+    use crate::model::given::{bank, stretch};
     use approx::assert_abs_diff_eq;
     use proptest::prelude::*;
-
-    fn bank(branches: &[(f64, f64)], leakage_s: f64) -> Bank {
-        let branches = branches
-            .iter()
-            .map(|(c, r)| Branch {
-                capacitance: farads(*c),
-                slope: farads_per_volt(0.0),
-                resistance: ohms(*r),
-            })
-            .collect();
-        Bank {
-            branches,
-            leakage: siemenses(leakage_s),
-        }
-    }
-
-    fn stretch(power_w: f64, current_a: f64, duration_s: f64) -> Stretch {
-        let drain = Drain {
-            power: watts(power_w),
-            current: amperes(current_a),
-        };
-        Stretch {
-            drain,
-            peak: drain,
-            duration: seconds(duration_s),
-        }
-    }
 
     /// Two capacitors joined at rest share their charge: 0.8 F at 3 V onto 0.2 F at 0 V end at 2.4 V.
     /// By hand: conservation of charge.

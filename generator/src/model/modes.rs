@@ -8,8 +8,9 @@
 //! ```
 //!
 //! Its modes z_m decay by themselves, dz_m/dt = −λ_m·z_m − β_m·i with v = Σ β_m·z_m − i/S. Each λ is a root of
-//! λ·Σ g_k/(d_k − λ) = G with d_k = g_k/C_k: one below all d_k, one between each two (a diagonal matrix less a product of a vector with
-//! itself: the secular equation, as in LAPACK's DLAED4). Each is sought as its distance from the nearer d_k, so that a slow mode is as exact beside one that is a million million times faster.
+//! λ·Σ g_k/(d_k − λ) = G with d_k = g_k/C_k: one below all d_k, one between each two (a diagonal matrix less a product of a vector
+//! with itself: the secular equation, as in LAPACK's DLAED4). Each is sought as its distance from the nearer d_k, so that a slow mode
+//! is as exact as if no fast one were there.
 //!
 //! Over a row the current is taken as constant at its mean, i = I + P/v̄, where v̄ is the mean of v over the row under that current. What
 //! leaves the bank is then right to the square of the part by which v changes in the row, and a fast branch is off at its end by

@@ -193,31 +193,11 @@ fn first_rise(bank: &Bank, floor: Voltage, stretches: &[Stretch]) -> f64 {
 mod tests {
     use super::*;
     use crate::model::bank::Branch;
-    use crate::model::drain::Drain;
+    use crate::model::given::{branch, stretch};
     use proptest::prelude::*;
 
     /// Ten times the width of the bracket: the integrator's error on top of it.
     const FOUND_V: f64 = 1e-6;
-
-    fn stretch(power_w: f64, current_a: f64, duration_s: f64) -> Stretch {
-        let drain = Drain {
-            power: watts(power_w),
-            current: amperes(current_a),
-        };
-        Stretch {
-            drain,
-            peak: drain,
-            duration: seconds(duration_s),
-        }
-    }
-
-    fn branch(capacitance_f: f64, resistance_ohm: f64) -> Branch {
-        Branch {
-            capacitance: farads(capacitance_f),
-            slope: farads_per_volt(0.0),
-            resistance: ohms(resistance_ohm),
-        }
-    }
 
     /// 0.1 mF that lose half their charge in 7 s cannot keep a node asleep for two hours: by hand, from e^(7200/10) times the
     /// floor alone. The search ends and says so, with leakage and by the closed form.

@@ -1,7 +1,6 @@
 use super::*;
-use crate::model::bank::Branch;
 use crate::model::discharge::stepped;
-use crate::model::drain::Drain;
+use crate::model::given::{bank, stretch};
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use proptest::prelude::*;
 
@@ -16,30 +15,6 @@ const LEAK_V: f64 = 1e-8;
 const BELOW_V: f64 = 1e-5;
 /// Rounding of some ten operations.
 const ROUNDING: f64 = 1e-12;
-
-fn bank(branches: &[(f64, f64)], leakage_s: f64) -> Bank {
-    let branches = branches.iter().map(|(capacitance_f, resistance_ohm)| Branch {
-        capacitance: farads(*capacitance_f),
-        slope: farads_per_volt(0.0),
-        resistance: ohms(*resistance_ohm),
-    });
-    Bank {
-        branches: branches.collect(),
-        leakage: siemenses(leakage_s),
-    }
-}
-
-fn stretch(power_w: f64, current_a: f64, duration_s: f64) -> Stretch {
-    let drain = Drain {
-        power: watts(power_w),
-        current: amperes(current_a),
-    };
-    Stretch {
-        drain,
-        peak: drain,
-        duration: seconds(duration_s),
-    }
-}
 
 /// By hand: 1 F behind 2 ohm with 0.5 S across falls to 1/e in 1 F·(2 ohm + 2 ohm), and half of it stands at the terminal.
 #[test]

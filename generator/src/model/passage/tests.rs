@@ -1,5 +1,6 @@
 use super::*;
 use crate::model::discharge::{Stretch, discharge};
+use crate::model::given::{self, drain};
 use crate::model::load::Load;
 use crate::model::rest;
 use crate::node;
@@ -25,13 +26,6 @@ fn bank(capacitance_f: f64, slope: f64, resistance_ohm: f64, leakage_s: f64) -> 
             resistance: ohms(resistance_ohm),
         }],
         leakage: siemenses(leakage_s),
-    }
-}
-
-fn drain(power_w: f64, current_a: f64) -> Drain {
-    Drain {
-        power: watts(power_w),
-        current: amperes(current_a),
     }
 }
 
@@ -168,18 +162,6 @@ proptest! {
 /// Cells of like size behind much resistance, and a capacitor that carries pulses.
 const SEVERAL: [(f64, f64); 3] = [(0.1, 120.0), (0.06, 35.0), (4.7e-3, 0.05)];
 
-fn branches(parts: &[(f64, f64)], leakage_s: f64) -> Bank {
-    let branches = parts.iter().map(|(capacitance_f, resistance_ohm)| Branch {
-        capacitance: farads(*capacitance_f),
-        slope: farads_per_volt(0.0),
-        resistance: ohms(*resistance_ohm),
-    });
-    Bank {
-        branches: branches.collect(),
-        leakage: siemenses(leakage_s),
-    }
-}
-
 /// Drains one after the other, each with its seconds.
 fn load(drains: &[(Drain, f64)]) -> Load {
     let stretches: Vec<Stretch> = drains
@@ -217,7 +199,7 @@ fn constant_currents_take_their_charge_whatever_the_resistances() {
         volts(2.0),
     );
     let charge_c = 90e-3 * 10e-3 + 3.0 * 2e-3 * 50e-3 + 5e-6 * (60.0 - 0.16);
-    let storage = Storage::dark(&branches(&SEVERAL, 0.0), volts(5.0));
+    let storage = Storage::dark(&given::bank(&SEVERAL, 0.0), volts(5.0));
     assert_relative_eq!(
         time_s(&storage, &cycle, 5.0, 3.0).expect("carried"),
         0.1647 * 2.0 * 60.0 / charge_c,
@@ -231,7 +213,7 @@ fn constant_currents_take_their_charge_whatever_the_resistances() {
 fn without_resistance_powers_are_as_by_hand() {
     let pulse = load(&[(drain(1e-3, 0.0), 1e-3)]);
     let cycle = Cycle::repeated(&[(&pulse, 1)], seconds(10e-3), drain(1e-5, 0.0), volts(0.0));
-    let storage = Storage::dark(&branches(&[(0.2, 1e-6), (0.3, 2e-6)], 0.0), volts(5.0));
+    let storage = Storage::dark(&given::bank(&[(0.2, 1e-6), (0.3, 2e-6)], 0.0), volts(5.0));
     assert_relative_eq!(
         time_s(&storage, &cycle, 5.0, 2.0).expect("carried"),
         0.5 * 21.0 / (2.0 * 109e-6),
@@ -243,8 +225,8 @@ fn without_resistance_powers_are_as_by_hand() {
 /// current at first, and across a cold start. An action moves the voltage by a part of 10^-5, which one branch leaves out.
 #[test]
 fn two_equal_branches_are_one() {
-    let twice = branches(&[(0.05, 8.0), (0.05, 8.0)], 1e-6);
-    let one = branches(&[(0.1, 4.0)], 1e-6);
+    let twice = given::bank(&[(0.05, 8.0), (0.05, 8.0)], 1e-6);
+    let one = given::bank(&[(0.1, 4.0)], 1e-6);
     let action = load(&[(drain(20e-3, 1e-4), 1e-4), (drain(1e-3, 0.0), 1e-3)]);
     let cycle = Cycle::repeated(&[(&action, 2)], seconds(1.0), drain(1e-5, 1e-6), volts(0.0));
     let mut harvest = node::example("crack-gauge").harvest;
@@ -264,7 +246,7 @@ fn two_equal_branches_are_one() {
 fn the_passage_equals_an_integration_branch_by_branch() {
     let pulse = load(&[(drain(0.25, 1e-6), 8e-3), (drain(5e-3, 1e-6), 0.1)]);
     let asleep = drain(8e-6, 1e-6);
-    let bank = branches(&SEVERAL, 1e-6);
+    let bank = given::bank(&SEVERAL, 1e-6);
     let period_s = 120.0;
     let cycle = Cycle::repeated(&[(&pulse, 1)], seconds(period_s), asleep, volts(2.0));
     let said_s = time_s(&Storage::dark(&bank, volts(5.0)), &cycle, 5.0, 3.2).expect("carried");
@@ -305,7 +287,7 @@ fn the_passage_equals_an_integration_branch_by_branch() {
 fn few_panels_are_enough_for_integrated_actions() {
     let pulse = load(&[(drain(0.25, 0.0), 8e-3)]);
     let asleep = drain(8e-6, 1e-6);
-    let bank = branches(&SEVERAL, 1e-6);
+    let bank = given::bank(&SEVERAL, 1e-6);
     let storage = Storage::dark(&bank, volts(5.0));
     let cycle = Cycle::repeated(&[(&pulse, 1)], seconds(120.0), asleep, volts(2.0));
     for to_v in [2.5, 3.0, 4.0] {
@@ -334,7 +316,7 @@ fn few_panels_are_enough_for_integrated_actions() {
 #[test]
 fn a_terminal_below_the_floor_is_no_way() {
     let pulse = load(&[(drain(0.25, 0.0), 8e-3)]);
-    let storage = Storage::dark(&branches(&SEVERAL, 0.0), volts(5.0));
+    let storage = Storage::dark(&given::bank(&SEVERAL, 0.0), volts(5.0));
     let over = |floor_v: f64, to_v: f64| {
         let cycle = Cycle::repeated(&[(&pulse, 1)], seconds(60.0), drain(1e-5, 0.0), volts(floor_v));
         time_s(&storage, &cycle, 5.0, to_v)
@@ -342,7 +324,7 @@ fn a_terminal_below_the_floor_is_no_way() {
     assert!(over(2.0, 3.0).is_some());
     assert_eq!(over(2.95, 3.0), None);
     // Twice the way is none either where a second bank of the unit does not carry it.
-    let weak = branches(&[(0.1, 120.0), (0.06, 35.0), (1e-4, 0.05)], 0.0);
+    let weak = given::bank(&[(0.1, 120.0), (0.06, 35.0), (1e-4, 0.05)], 0.0);
     let cycle = Cycle::repeated(&[(&pulse, 1)], seconds(60.0), drain(1e-5, 0.0), volts(2.0));
     assert_eq!(time_s(&storage.clone().and_run_on(&weak), &cycle, 5.0, 3.0), None);
 }
@@ -358,7 +340,7 @@ proptest! {
         k in 0.0..0.1f64, pulse_w in 1e-3..0.3f64, pulse_s in 1e-3..2e-2f64, period_s in 20.0..600.0f64, more in 1.01..2.0f64,
     ) {
         let bank = |times: f64| {
-            let mut bank = branches(&[(c1, r1 * times), (c2, r2 * times), (c3, r3 * times)], 0.0);
+            let mut bank = given::bank(&[(c1, r1 * times), (c2, r2 * times), (c3, r3 * times)], 0.0);
             bank.branches[0].slope = farads_per_volt(k);
             bank
         };

@@ -1,5 +1,5 @@
 use super::*;
-use crate::model::drain::Drain;
+use crate::model::given::stretch;
 use crate::node::{Regulator, example};
 use approx::assert_abs_diff_eq;
 use proptest::prelude::*;
@@ -43,18 +43,6 @@ fn node(storage: Vec<Capacitor>) -> Node {
     node
 }
 
-fn stretch(current_a: f64, duration_s: f64) -> Stretch {
-    let drain = Drain {
-        power: watts(0.0),
-        current: amperes(current_a),
-    };
-    Stretch {
-        drain,
-        peak: drain,
-        duration: seconds(duration_s),
-    }
-}
-
 /// By hand: 10 mA for 20 ms from a source behind 10 ohm with 1 mF beside it behind ρ·10 ohm drop the terminal by
 /// 0.1 V·(1 − e^(−2/(1+ρ))/(1+ρ)): 82 mV for ρ = 1, 86 mV for ρ = 0. After 5 ms it is the other way round: 61 and 39 mV.
 #[test]
@@ -65,7 +53,7 @@ fn a_small_branch_behind_no_resistance_is_emptied_early() {
         (20e-3, ["high", "low"], 2.0 + drop_v(2.0, 0.0)),
         (5e-3, ["high", "high"], 2.0 + drop_v(0.5, 1.0)),
     ] {
-        let highest = highest_start(&node, volts(2.0), &[stretch(10e-3, duration_s)]);
+        let highest = highest_start(&node, volts(2.0), &[stretch(0.0, 10e-3, duration_s)]);
         assert_eq!(highest.corner.resistance_words(), words);
         assert_abs_diff_eq!(highest.start.value, start_v, epsilon = FOUND_V);
     }
@@ -82,7 +70,11 @@ fn a_larger_branch_recovers_more_slowly() {
     let highest = highest_start(
         &node,
         volts(2.0),
-        &[stretch(50e-3, 10e-3), stretch(0.0, 40e-3), stretch(480e-3, 1e-6)],
+        &[
+            stretch(0.0, 50e-3, 10e-3),
+            stretch(0.0, 0.0, 40e-3),
+            stretch(0.0, 480e-3, 1e-6),
+        ],
     );
     assert_eq!(highest.corner.capacitance_words(), ["low", "high"]);
     let lacks_v = 0.5 * (1.0 - libm::exp(-10.0 / 22.0)) * libm::exp(-40.0 / 22.0);
@@ -102,7 +94,7 @@ fn the_hot_end_wins_where_leakage_decides() {
     leaky.hot_leakage = Some(fraction(4.0));
     leaky.cold_capacitance = fraction(0.9);
     let node = node(vec![leaky]);
-    let asleep = [stretch(1e-6, 36e3)];
+    let asleep = [stretch(0.0, 1e-6, 36e3)];
     let highest = highest_start(&node, volts(2.0), &asleep);
     assert_eq!(highest.corner.end, End::Hot);
     let leakage_s = 4.0 * 10e-6 / 5.5;
@@ -131,7 +123,7 @@ proptest! {
         let node = node(storage);
         let stretches: Vec<Stretch> = loads
             .iter()
-            .map(|(current, time)| stretch(libm::pow(10.0, *current), libm::pow(10.0, *time)))
+            .map(|(current, time)| stretch(0.0, libm::pow(10.0, *current), libm::pow(10.0, *time)))
             .collect();
         let highest = highest_start(&node, volts(2.0), &stretches);
         for (point, is_end) in points {

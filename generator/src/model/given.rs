@@ -1,0 +1,44 @@
+//! What tests give: banks, drains and stretches in plain numbers.
+
+use crate::model::bank::{Bank, Branch};
+use crate::model::drain::Drain;
+use crate::model::stretch::Stretch;
+use crate::units::*;
+
+/// A branch of constant capacitance.
+pub(crate) fn branch(capacitance_f: f64, resistance_ohm: f64) -> Branch {
+    Branch {
+        capacitance: farads(capacitance_f),
+        slope: farads_per_volt(0.0),
+        resistance: ohms(resistance_ohm),
+    }
+}
+
+/// A bank of branches, each with its capacitance (F) and its resistance (ohm).
+pub(crate) fn bank(branches: &[(f64, f64)], leakage_s: f64) -> Bank {
+    Bank {
+        branches: branches
+            .iter()
+            .map(|(capacitance_f, resistance_ohm)| branch(*capacitance_f, *resistance_ohm))
+            .collect(),
+        leakage: siemenses(leakage_s),
+    }
+}
+
+/// A constant power and a constant current.
+pub(crate) fn drain(power_w: f64, current_a: f64) -> Drain {
+    Drain {
+        power: watts(power_w),
+        current: amperes(current_a),
+    }
+}
+
+/// The same for a while, without a peak.
+pub(crate) fn stretch(power_w: f64, current_a: f64, duration_s: f64) -> Stretch {
+    let drain = drain(power_w, current_a);
+    Stretch {
+        drain,
+        peak: drain,
+        duration: seconds(duration_s),
+    }
+}
