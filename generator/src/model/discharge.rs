@@ -112,8 +112,8 @@ fn run<const N: usize>(branches: &Branches<N>, state_v: &mut [f64; N], stretch: 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::burst::start;
     use crate::model::bank::Branch;
+    use crate::model::burst::start;
     use crate::model::given::{bank, stretch};
     use approx::assert_abs_diff_eq;
     use proptest::prelude::*;
