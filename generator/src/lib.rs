@@ -1,5 +1,42 @@
 //! From the description of a battery-free sensor node to constants in its firmware.
 //!
+//! # From a node file to a header
+//!
+//! [`generate`] goes the whole way in one call, as a firmware crate's `build.rs` wants it. The same stage by stage:
+//!
+//! ```
+//! use millpond::{budget::Budget, findings, generated, node::NodeFile, progress::Unseen, thresholds::Thresholds};
+//!
+//! // Read: every problem of the file at once, each with its line and its cure.
+//! let file = NodeFile::load("../templates/nodes/crack-gauge.toml").map_err(|error| error.to_string())?;
+//! // Size: what an action takes, and from which voltage it is safe in the worst corner.
+//! let budget = Budget::of(&file.node);
+//! let thresholds = Thresholds::of(&file.node);
+//! assert!(thresholds.transmit.decide_mv > thresholds.measure.decide_mv);
+//! // Judge: what can never work, and the smallest change that cures it.
+//! let findings = findings::of(&file.node, &budget, &thresholds);
+//! assert!(findings.iter().all(|finding| finding.severity != findings::Severity::Error));
+//! // Emit: the same integers in C and in Rust.
+//! let generated = generated::from_file(&file, &Unseen).map_err(|error| error.to_string())?;
+//! assert!(generated.c_header().contains("CRACK_GAUGE_TRANSMIT_MV"));
+//! # Ok::<(), String>(())
+//! ```
+//!
+//! # What is where
+//!
+//! | to | look into |
+//! | --- | --- |
+//! | describe a node | [`node`]; every file is read by [`input`], every mistake is a [`problem`] |
+//! | know the physics | [`model`]: a load at its regulator, the terminal, a discharge, a reading; quantities are [`units`] |
+//! | size it | [`budget`], [`thresholds`], [`outlook`], [`dividers`], [`size`] |
+//! | judge it | [`findings`], [`survival`], [`sensitivity`], [`lifetime`] |
+//! | let it live | [`income`] of the source, [`simulate`] beside other rules, [`bound`] by foresight, [`plan`] of a pace |
+//! | learn from the bench | [`cell`] for one capacitor, [`log`] and [`fit`] for a prototype, [`log_plan`] for what to log |
+//! | get constants | [`policy`] in integers by [`rounding`], [`emit`] in C, Rust and JSON, [`generated`] all at once, [`comparison`] of two |
+//! | show it | [`printout`] as text and JSON, [`report`] as a page; numbers for people by [`text`], of many by [`statistics`], a border by [`halving`], [`visible`] for names of strangers, [`progress`] |
+//!
+//! # The order
+//!
 //! The modules stand in the order in which the data goes through them. None uses a later one, but for `rounding`, which uses `model`, and
 //! `printout`, which shows `comparison`, `sensitivity` and `lifetime` (`tests/stages.rs` holds it so):
 //!
@@ -13,8 +50,6 @@
 //!                                                        node + log -> fit -> printout
 //!                                                        all of these -> report, workbench
 //! ```
-//!
-//! [`generate`] goes the whole way in one call.
 #![forbid(unsafe_code)]
 
 pub mod units;
@@ -22,6 +57,10 @@ pub mod units;
 pub mod rounding;
 
 pub mod text;
+
+pub mod statistics;
+
+pub mod halving;
 
 pub mod progress;
 

@@ -21,6 +21,7 @@ use std::path::Path;
 use crate::input::{self, Limit, LoadError};
 use crate::problem::{InputText, Problem, Problems};
 use crate::simulate::timeline::Event;
+use crate::statistics::upper_median;
 
 /// Of a log: one of this size has more than ten million rows.
 pub const LIMIT: Limit = Limit {
@@ -135,11 +136,7 @@ impl Log {
             .map(|pair| pair[1] - pair[0])
             .filter(|step_s| *step_s > 0.0)
             .collect();
-        if steps_s.is_empty() {
-            return 1.0;
-        }
-        let middle = steps_s.len() / 2;
-        *steps_s.select_nth_unstable_by(middle, f64::total_cmp).1
+        upper_median(&mut steps_s).unwrap_or(1.0)
     }
 
     /// Notes a row that is passed over.

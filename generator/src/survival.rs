@@ -18,6 +18,7 @@ mod start;
 
 pub use start::{Obstacle, Recharge};
 
+use crate::halving::halved;
 use crate::income::light::Light;
 use crate::model::bank::{Bank, Wear};
 use crate::model::drain::Drain;
@@ -329,20 +330,16 @@ fn halving(unit: &Unit<'_>, storage: &Storage, full: Voltage) -> Option<Current>
     let time = |current: Current| storage.passage(&Cycle::steady(unit.asleep(current)), full, unit.floor);
     let now = unit.node.sleep_current;
     let half = time(now)? / 2.0;
-    let (mut low, mut high) = (now, now.max(amperes(1e-6)) * MOST_TIMES);
-    if time(high).is_some_and(|time| time > half) {
+    let most = now.max(amperes(1e-6)) * MOST_TIMES;
+    // A current that the bank cannot carry is more than enough.
+    let is_enough = |current: Current| time(current).is_none_or(|time| time <= half);
+    if !is_enough(most) {
         return None;
     }
-    for _ in 0..HALVINGS {
-        let middle = low + (high - low) / 2.0;
-        // A current that the bank cannot carry is more than enough.
-        if time(middle).is_some_and(|time| time > half) {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Some(high)
+    let (_, high_a) = halved(now.get::<ampere>(), most.get::<ampere>(), HALVINGS, |current_a| {
+        is_enough(amperes(current_a))
+    });
+    Some(amperes(high_a))
 }
 
 #[cfg(test)]

@@ -3,12 +3,14 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// The modules of the library in the order in which the data goes through them. `text`, `progress`, `problem` and `input` serve all stages.
+/// The modules of the library in the order in which the data goes through them. `text`, `statistics`, `halving`, `progress`, `problem` and `input` serve all stages.
 const STAGES: &[&str] = &[
     "units",
     "rounding",
     "visible",
     "text",
+    "statistics",
+    "halving",
     "progress",
     "problem",
     "input",

@@ -19,6 +19,7 @@ use millpond::simulate::rule::Planned;
 use millpond::simulate::run::{Outcome, run};
 use millpond::simulate::study::Study;
 use millpond::simulate::timeline::Blind;
+use millpond::statistics::median;
 use millpond::thresholds::Thresholds;
 use millpond::units::*;
 use rayon::prelude::*;
@@ -193,21 +194,17 @@ pub fn summary(rows: &[Row]) -> Option<Summary> {
         .iter()
         .filter(|row| row.pace == "planned" && row.score.is_some())
         .collect();
-    let median = |mut values: Vec<f64>| -> Option<f64> {
-        values.sort_by(f64::total_cmp);
-        let last = values.len().checked_sub(1)?;
-        Some((values[last / 2] + values[last.div_ceil(2)]) / 2.0)
-    };
+    let middle_of = |mut values: Vec<f64>| median(&mut values);
     let scores: Vec<f64> = planned.iter().filter_map(|row| row.score).collect();
     // The rule of a publication whose median is the best.
     let published = PUBLISHED
         .iter()
         .filter_map(|name| {
             let scores = rows.iter().filter(|row| row.pace == *name);
-            median(scores.filter_map(|row| row.score).collect())
+            middle_of(scores.filter_map(|row| row.score).collect())
         })
         .max_by(f64::total_cmp)?;
-    let middle = median(scores.clone())?;
+    let middle = middle_of(scores.clone())?;
     Some(Summary {
         records: planned.len(),
         worst: scores.iter().copied().min_by(f64::total_cmp)?,

@@ -84,7 +84,8 @@ mod tests {
     use rand_pcg::Pcg64;
 
     use crate::cell::Cell;
-    use crate::cell::tests::{Truth, normal};
+    use crate::cell::tests::Truth;
+    use crate::statistics::normal;
     use crate::units::*;
 
     /// At 10 rows in a second its resistance drops 30 mV, and each row 8.5 mV.

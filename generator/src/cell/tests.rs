@@ -6,6 +6,7 @@ use rand_pcg::Pcg64;
 
 use super::*;
 use crate::node::{self, Node};
+use crate::statistics::normal;
 
 /// Iteration and differences of numbers of like size, relative.
 const EXACT: f64 = 1e-6;
@@ -160,11 +161,6 @@ fn a_resistance_below_nothing_is_said() {
     assert!(cell.resistance.value < ohms(0.0));
     assert!(crate::printout::cell::text(&cell).contains("comes out negative"));
     assert!(pasted(&cell).is_ok());
-}
-
-/// The sum of twelve even numbers is near to normal, with the variance 1.
-pub(super) fn normal(random: &mut Pcg64) -> f64 {
-    (0..12).map(|_| random.random_range(-0.5..0.5)).sum()
 }
 
 /// Part of `of` runs in which `is_inside` holds for each of the four figures and twice its standard error.

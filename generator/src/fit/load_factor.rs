@@ -4,12 +4,14 @@
 //! efficiency of a switching regulator changes with the current (docs/model.md, equations 1 to 3). So what is drawn is not in
 //! proportion to the load's currents, and the factor is searched: a table of efficiencies has no closed form.
 
+use crate::halving::halved;
+
 /// From step to step outwards: closer than the currents of a table of efficiencies stand.
 const STEP: f64 = 1.1;
 /// Steps outwards, to eight powers of ten: nothing further off is the load that was described.
 const MOST_STEPS: usize = 200;
 /// Halvings of one step: down to the last bit of a factor.
-const HALVINGS: usize = 52;
+const HALVINGS: u32 = 52;
 
 /// What a value is multiplied by, and its standard error as a part of it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,14 +63,7 @@ fn factor(wanted: f64, drawn: &impl Fn(f64) -> f64) -> Result<f64, Unreached> {
     } else if drawn(high) < wanted {
         return Err(Unreached::NoLoad);
     }
-    for _ in 0..HALVINGS {
-        let middle = (low + high) / 2.0;
-        if drawn(middle) < wanted {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
+    let (_, high) = halved(low, high, HALVINGS, |factor| drawn(factor) >= wanted);
     Ok(high)
 }
 

@@ -4,6 +4,7 @@
 use super::described::Described;
 use crate::log::Log;
 use crate::simulate::timeline::Event;
+use crate::statistics::{nth, upper_median};
 
 /// From a median absolute value to a standard deviation, for a normal distribution.
 pub(super) const MEDIAN_TO_DEVIATION: f64 = 1.482_602_2;
@@ -83,10 +84,7 @@ impl Readings {
                 ..Self::default()
             };
         }
-        let median = |mut figures: Vec<f64>| {
-            let middle = figures.len() / 2;
-            *figures.select_nth_unstable_by(middle, f64::total_cmp).1
-        };
+        let median = |mut figures: Vec<f64>| upper_median(&mut figures).unwrap_or_default();
         let steps_s = rows
             .windows(2)
             .map(|pair| log.time_s[pair[1]] - log.time_s[pair[0]]);
@@ -96,7 +94,7 @@ impl Readings {
             .map(|pair| log.time_s[pair[1]] - log.time_s[pair[0]])
             .collect();
         let ninth = steps_s.len() * 9 / 10;
-        let long_step_s = *steps_s.select_nth_unstable_by(ninth, f64::total_cmp).1;
+        let long_step_s = nth(&mut steps_s, ninth).unwrap_or_default();
         let bends_v = rows
             .windows(3)
             .map(|three| (v(three[0]) - 2.0 * v(three[1]) + v(three[2])).abs());
@@ -104,7 +102,7 @@ impl Readings {
         let noise_v = (MEDIAN_TO_DEVIATION * median(bends_v.collect()) / 6f64.sqrt()).max(rounding_v);
         let mut levels: Vec<f64> = rows.iter().map(|row| v(*row)).collect();
         let top = levels.len() - 1 - levels.len() / 500;
-        let top_v = *levels.select_nth_unstable_by(top, f64::total_cmp).1;
+        let top_v = nth(&mut levels, top).unwrap_or_default();
         let mut readings = Self {
             count: rows.len(),
             step_s,

@@ -16,6 +16,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::points::{COLUMNS, Point};
 use super::readings::MEDIAN_TO_DEVIATION;
+use crate::statistics::upper_median;
 use directions::{LEAST_INFORMATION, directions};
 use estimate::covariance;
 use local::{Local, SETTLED};
@@ -111,9 +112,8 @@ fn weighted(
             local.settle(beta);
             level.clone_from(&local.nuisance);
         }
-        if !errors_v.is_empty() && round < SCALE_ROUNDS {
-            let middle = errors_v.len() / 2;
-            let median_v = *errors_v.select_nth_unstable_by(middle, f64::total_cmp).1;
+        let median_v = (round < SCALE_ROUNDS).then(|| upper_median(&mut errors_v));
+        if let Some(median_v) = median_v.flatten() {
             *scale_v = (MEDIAN_TO_DEVIATION * median_v).max(noise_v / 2.0);
         }
         last = Some((gram, right));
@@ -158,8 +158,7 @@ fn usual_v(points: &[Point], segment: &Segment, beta: &[f64; COLUMNS], scale_v: 
         .errors(points, segment, beta)
         .map(|error_v| error_v.abs() * segment.spread)
         .collect();
-    let middle = errors_v.len() / 2;
-    MEDIAN_TO_DEVIATION * *errors_v.select_nth_unstable_by(middle, f64::total_cmp).1
+    MEDIAN_TO_DEVIATION * upper_median(&mut errors_v).unwrap_or_default()
 }
 
 fn rms_v(points: &[Point], segment: &Segment, beta: &[f64; COLUMNS], scale_v: f64) -> f64 {

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::{Income, indoor};
+use crate::halving::halved;
 use crate::node::Source;
 use crate::node::quantity::parse;
 use crate::text::Engineering;
@@ -77,18 +78,10 @@ impl Light {
             } => {
                 let offered = |lx: f64| indoor::cell_power(luxes(lx), *area, power_density);
                 // By halving, since the table may be of any shape; it rises, or the first place that suffices is found.
-                let (mut low_lx, mut high_lx) = (0.0, MOST_LX);
-                if offered(high_lx) < power {
+                if offered(MOST_LX) < power {
                     return None;
                 }
-                for _ in 0..HALVINGS {
-                    let middle_lx = low_lx + (high_lx - low_lx) / 2.0;
-                    if offered(middle_lx) >= power {
-                        high_lx = middle_lx;
-                    } else {
-                        low_lx = middle_lx;
-                    }
-                }
+                let (_, high_lx) = halved(0.0, MOST_LX, HALVINGS, |lx| offered(lx) >= power);
                 Some(Self::Illuminance(luxes(high_lx)))
             }
         }

@@ -9,6 +9,7 @@ use super::rows::{Faults, Row, Rows, cell_span};
 use super::{Segment, clear_sky, indoor};
 use crate::node::Source;
 use crate::problem::{Problem, quoted};
+use crate::statistics::median;
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -230,18 +231,7 @@ fn median_step_s(samples: &[Sample]) -> Option<f64> {
         .windows(2)
         .map(|pair| pair[1].time_s - pair[0].time_s)
         .collect();
-    if steps_s.is_empty() {
-        return None;
-    }
-    let middle = steps_s.len() / 2;
-    let even = steps_s.len().is_multiple_of(2);
-    let (lower, upper, _) = steps_s.select_nth_unstable_by(middle, f64::total_cmp);
-    let beside = lower.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    Some(if even {
-        f64::midpoint(beside, *upper)
-    } else {
-        *upper
-    })
+    median(&mut steps_s)
 }
 
 fn find_gaps(text: &str, samples: &[Sample], step_s: f64, faults: &mut Faults) {

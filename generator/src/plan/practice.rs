@@ -16,6 +16,7 @@ use crate::plan::drill::{self, Flow};
 use crate::simulate;
 use crate::simulate::run::Course;
 use crate::simulate::study::foresight;
+use crate::statistics::normal;
 use crate::thresholds;
 use crate::units::*;
 
@@ -384,11 +385,6 @@ fn turned(is_first: bool, first: f64, other: f64, random: &mut Pcg64) -> bool {
     let stays = if is_first { first } else { other };
     let turns = random.random::<f64>() < stays.max(1.0).recip();
     is_first != turns
-}
-
-/// A number close to the standard normal distribution: twelve equal ones, added (Irwin and Hall).
-fn normal(random: &mut Pcg64) -> f64 {
-    (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 use millpond_policy::Policy;
 
 use crate::bound::{Bound, Foresight, clairvoyant};
+use crate::halving::halved;
 use crate::income::{Income, Segment};
 use crate::model::bank::{Bank, Wear};
 use crate::model::load::Load;
@@ -170,15 +171,9 @@ fn ratio(bound: &Bound, outcome: &Outcome) -> f64 {
 /// A reading taken while charging stands above the voltage behind each resistance by the largest current times that at most.
 fn kept(node: &Node, part: &Part, safe_mv: u16) -> Energy {
     // A reading rises with the terminal's voltage.
-    let (mut low_v, mut high_v) = (0.0, node.harvest.overvoltage.get::<volt>());
-    for _ in 0..VOLTAGE_HALVINGS {
-        let middle_v = low_v + (high_v - low_v) / 2.0;
-        if part.reading_mv(middle_v) >= safe_mv {
-            high_v = middle_v;
-        } else {
-            low_v = middle_v;
-        }
-    }
+    let overvoltage_v = node.harvest.overvoltage.get::<volt>();
+    let is_safe = |inner_v| part.reading_mv(inner_v) >= safe_mv;
+    let (low_v, _) = halved(0.0, overvoltage_v, VOLTAGE_HALVINGS, is_safe);
     let lifted = node.harvest.maximum_current * part.bank.largest_resistance();
     let floor = node.supply.regulator.floor();
     let least = (volts(low_v) - lifted).max(floor);

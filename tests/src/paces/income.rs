@@ -5,6 +5,7 @@
 
 use millpond::income::Income;
 use millpond::node::Node;
+use millpond::statistics::normal;
 use millpond::units::*;
 use rand::RngExt;
 use rand_pcg::Pcg64;
@@ -111,9 +112,4 @@ fn declared(node: &Node, days: usize) -> Vec<f64> {
 
 fn income(powers_w: Vec<f64>) -> Income {
     Income::of_steps(seconds(STEP_S), powers_w.into_iter().map(watts))
-}
-
-/// A number close to the standard normal distribution (Irwin and Hall).
-fn normal(random: &mut Pcg64) -> f64 {
-    (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0
 }

@@ -5,6 +5,7 @@ use super::{Confidence, Finding};
 use crate::fit::Evidence;
 use crate::fit::points::{COLUMNS, TRANSMIT};
 use crate::simulate::timeline::Event;
+use crate::statistics;
 use crate::text::Engineering;
 use crate::units::*;
 
@@ -211,8 +212,7 @@ fn beside(evidence: &Evidence<'_>) -> Option<f64> {
     if rates.len() < 5 {
         return None;
     }
-    let middle = rates.len() / 2;
-    Some(*rates.select_nth_unstable_by(middle, f64::total_cmp).1)
+    statistics::upper_median(&mut rates)
 }
 
 /// The rows with the node's own clock, life by life: a clock that starts anew says nothing of its pace across the start.

@@ -1,6 +1,7 @@
 //! Storage of several branches, each by itself: `model/branches.rs` step by step, with the accounts as further components of
 //! the same method.
 
+use crate::halving::halved;
 use crate::model::bank::Bank;
 use crate::model::branches::{Branches, Drawn, Rates, Stepped};
 use crate::simulate::ledger::Ledger;
@@ -357,15 +358,7 @@ impl<const N: usize> Several<N> {
                 .rev()
                 .map(|halvings| left_s * libm::exp2(-f64::from(halvings)));
             if let Some(beyond_s) = parts.into_iter().find(|time_s| is_too_much(*time_s)) {
-                let (mut before_s, mut after_s) = (beyond_s / 2.0, beyond_s);
-                for _ in 0..HALVINGS {
-                    let middle_s = before_s + (after_s - before_s) / 2.0;
-                    if is_too_much(middle_s) {
-                        after_s = middle_s;
-                    } else {
-                        before_s = middle_s;
-                    }
-                }
+                let (_, after_s) = halved(beyond_s / 2.0, beyond_s, HALVINGS, is_too_much);
                 time_s = after_s.max(least_s).min(left_s);
             }
         }
