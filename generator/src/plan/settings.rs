@@ -1,11 +1,48 @@
 //! What physics leaves open in a plan: the numbers that are tuned, as the integers that firmware gets.
 
 use std::fmt;
+use std::ops::{Index, IndexMut};
 
 use millpond_policy::AHEAD_SLOTS;
 
 /// Number of settings.
 pub const COUNT: usize = 9;
+
+/// The settings, in the order of [`ALL`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Name {
+    /// What a slot keeps of its average a day later (1/256).
+    SlotKept,
+    /// What the ratio of today keeps in each slot (1/256).
+    RatioKept,
+    /// What is left of the ratio's distance from 1 in each slot ahead (1/256).
+    RatioFading,
+    /// Factor on the income of a slot that ended full (1/64).
+    Growth,
+    /// Part of the remembered income that the next slot counts on (1/128).
+    CautionNear,
+    /// The same of the farthest slot.
+    CautionFar,
+    /// What is left of their difference in each slot ahead (1/256).
+    CautionFading,
+    /// What no plan spends: a share of the room above the thresholds (1/256).
+    Reserve,
+    /// What a plan leaves at its end: a share of the same room (1/256).
+    Target,
+}
+
+impl Name {
+    /// Name and range of this setting.
+    ///
+    /// ```
+    /// use millpond::plan::settings::Name;
+    /// assert_eq!(Name::SlotKept.setting().name, "slot_kept");
+    /// assert_eq!(Name::Target.setting().name, "target");
+    /// ```
+    pub fn setting(self) -> &'static Setting {
+        &ALL[self as usize]
+    }
+}
 
 /// One setting: its name and range, and the first and last step with which it is varied.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,6 +86,20 @@ pub const ALL: [Setting; COUNT] = [
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Settings(pub [i32; COUNT]);
 
+impl Index<Name> for Settings {
+    type Output = i32;
+
+    fn index(&self, name: Name) -> &i32 {
+        &self.0[name as usize]
+    }
+}
+
+impl IndexMut<Name> for Settings {
+    fn index_mut(&mut self, name: Name) -> &mut i32 {
+        &mut self.0[name as usize]
+    }
+}
+
 impl Settings {
     /// Where the search begins.
     ///
@@ -58,6 +109,11 @@ impl Settings {
     /// ```
     pub fn usual() -> Self {
         Self(ALL.map(|setting| setting.usual))
+    }
+
+    /// The least of each.
+    pub fn least() -> Self {
+        Self(ALL.map(|setting| setting.least))
     }
 
     /// These, each raised to that of `least` where it is below.
@@ -71,27 +127,28 @@ impl Settings {
 
     /// What a slot keeps of its average a day later (1/256).
     pub fn slot_kept(&self) -> u8 {
-        byte(self.0[0])
+        byte(self[Name::SlotKept])
     }
 
     /// What the ratio of today keeps in each slot (1/256).
     pub fn ratio_kept(&self) -> u8 {
-        byte(self.0[1])
+        byte(self[Name::RatioKept])
     }
 
     /// What is left of the ratio's distance from 1 in each slot ahead (1/256).
     pub fn ratio_fading(&self) -> u8 {
-        byte(self.0[2])
+        byte(self[Name::RatioFading])
     }
 
     /// Factor on the income of a slot that ended full (1/64).
     pub fn growth(&self) -> u8 {
-        byte(self.0[3])
+        byte(self[Name::Growth])
     }
 
     /// Part of the remembered income that each slot ahead counts on (1/128): from near to far in a geometric fall.
     pub fn caution(&self) -> [u8; AHEAD_SLOTS] {
-        let [.., near, far, fading, _, _] = self.0.map(f64::from);
+        let [near, far, fading] =
+            [Name::CautionNear, Name::CautionFar, Name::CautionFading].map(|name| f64::from(self[name]));
         let mut left = 1.0;
         [0; AHEAD_SLOTS].map(|_: u8| {
             left *= fading / 256.0;
@@ -101,12 +158,12 @@ impl Settings {
 
     /// What no plan spends: a share of the room above the thresholds (1/256).
     pub fn reserve(&self) -> f64 {
-        f64::from(self.0[7]) / 256.0
+        f64::from(self[Name::Reserve]) / 256.0
     }
 
     /// What a plan leaves at its end: a share of the same room (1/256).
     pub fn target(&self) -> f64 {
-        f64::from(self.0[8]) / 256.0
+        f64::from(self[Name::Target]) / 256.0
     }
 }
 

@@ -1,6 +1,6 @@
 use super::drill::{Drilled, Flow, Spender, drill};
 use super::practice::Year;
-use super::settings::{ALL, Settings};
+use super::settings::{ALL, Name, Settings};
 use super::*;
 use crate::bound::Bound;
 use crate::node::example;
@@ -231,7 +231,7 @@ fn a_drill_in_the_dark_ends() {
 /// One peak, anywhere: the search ends within its finest step of it, a quarter of the first, in each setting.
 #[test]
 fn a_search_ends_at_a_peak() {
-    let least = Settings(ALL.map(|setting| setting.least));
+    let least = Settings::least();
     let peak = Settings(ALL.map(|setting| setting.usual + setting.step + setting.step / 2));
     let (found, _) = search::climb(Settings::usual(), &least, |settings| {
         let off = settings.0.iter().zip(peak.0).zip(ALL);
@@ -263,11 +263,8 @@ fn the_same_node_gives_the_same_plan() {
     // A search ends above where it began: at the usual settings, with the reserve that comes first.
     let typical = Typical::of(&node, &thresholds).expect("small");
     let all: Vec<Year> = years();
-    let mut start = Settings::usual();
     let lost = practice::worst_dark(&node, typical.sleep(), &all);
-    for (value, least) in start.0.iter_mut().zip(typical.least_settings(lost).0) {
-        *value = (*value).max(least);
-    }
+    let start = Settings::usual().at_least(&typical.least_settings(lost));
     let worth = |settings: &Settings| -> f64 {
         let plan = typical.plan(settings).expect("a plan");
         all.iter()
@@ -303,7 +300,7 @@ fn the_reserve_lasts_through_the_worst_dark() {
             lost.get::<joule>()
         );
         let share = ((lost.get::<joule>() - store.decide_j) / room_j * 256.0).ceil() as i32;
-        assert_eq!(typical.least_settings(lost).0[7], share.max(0));
+        assert_eq!(typical.least_settings(lost)[Name::Reserve], share.max(0));
         assert_eq!(share > 0, has_reserve, "{share}");
     }
 }

@@ -5,7 +5,7 @@ use millpond_policy::{Costs, EnergyModel, Plan, PlanParts, Rejected, SLOT_S};
 use crate::model::bank::{Bank, Wear};
 use crate::model::load::Load;
 use crate::node::{Action, Node};
-use crate::plan::settings::{self, Settings};
+use crate::plan::settings::{Name, Settings};
 use crate::rounding::{self, EnergyScale, EnergyUnit};
 use crate::thresholds::Thresholds;
 use crate::units::*;
@@ -177,13 +177,9 @@ impl Typical {
         // From the threshold down to the floor the node goes on sleeping.
         let lost = (lost - self.decide).max(joules(0.0));
         let share = (lost / (self.full - self.decide)).get::<ratio>() * 256.0;
-        let place = settings::ALL.iter().position(|setting| setting.name == "reserve");
-        let mut least = settings::ALL.map(|setting| setting.least);
-        if let Some(place) = place {
-            let most = settings::ALL[place].most;
-            least[place] = (share.ceil() as i32).clamp(0, most / 2);
-        }
-        Settings(least)
+        let mut least = Settings::least();
+        least[Name::Reserve] = (share.ceil() as i32).clamp(0, Name::Reserve.setting().most / 2);
+        least
     }
 }
 

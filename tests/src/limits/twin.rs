@@ -4,7 +4,7 @@
 //! told what a real node cannot know.
 
 use millpond::plan::drill::{Flow, STEP_S, Spender};
-use millpond::plan::settings::Settings;
+use millpond::plan::settings::{Name, Settings};
 use millpond_policy::SLOTS;
 
 use super::Case;
@@ -110,8 +110,8 @@ impl<'a> Twin<'a> {
         }
     }
 
-    fn setting(&self, index: usize) -> f64 {
-        f64::from(self.settings.0[index])
+    fn setting(&self, name: Name) -> f64 {
+        f64::from(self.settings[name])
     }
 
     fn slept_j(&self) -> f64 {
@@ -131,7 +131,7 @@ impl<'a> Twin<'a> {
         let known_j = self.average_j(slot);
         let is_full = stored_j >= FULL_SHARE * self.case.store.full_j;
         let seen_j = if is_full {
-            income_j.max(known_j) * self.setting(3) / 64.0
+            income_j.max(known_j) * self.setting(Name::Growth) / 64.0
         } else {
             income_j.max(0.0)
         };
@@ -146,13 +146,16 @@ impl<'a> Twin<'a> {
             self.learned += 1;
             return;
         }
-        let (ratio_kept, fading) = (self.setting(1) / 256.0, self.setting(2) / 256.0);
+        let (ratio_kept, fading) = (
+            self.setting(Name::RatioKept) / 256.0,
+            self.setting(Name::RatioFading) / 256.0,
+        );
         self.ratio = if known_j > TELLING_SHARE * self.case.store.full_j {
             ratio_kept * self.ratio + (1.0 - ratio_kept) * (seen_j / known_j).min(LARGEST_RATIO)
         } else {
             1.0 + (self.ratio - 1.0) * fading
         };
-        let kept = self.setting(0) / 256.0;
+        let kept = self.setting(Name::SlotKept) / 256.0;
         let average_j = &mut self.average_j[slot % count];
         *average_j = kept * *average_j + (1.0 - kept) * seen_j;
     }
@@ -161,9 +164,16 @@ impl<'a> Twin<'a> {
     fn spending_j(&self, stored_j: f64) -> f64 {
         let room_j = self.case.store.full_j - self.case.store.decide_j;
         let stays_j = |share: f64| self.case.store.decide_j + room_j * share / 256.0;
-        let (reserve_j, target_j) = (stays_j(self.setting(7)), stays_j(self.setting(8)));
-        let (near, far, falls) = (self.setting(4), self.setting(5), self.setting(6) / 256.0);
-        let fading = self.setting(2) / 256.0;
+        let (reserve_j, target_j) = (
+            stays_j(self.setting(Name::Reserve)),
+            stays_j(self.setting(Name::Target)),
+        );
+        let (near, far, falls) = (
+            self.setting(Name::CautionNear),
+            self.setting(Name::CautionFar),
+            self.setting(Name::CautionFading) / 256.0,
+        );
+        let fading = self.setting(Name::RatioFading) / 256.0;
         let (mut have_j, mut left, mut distance) = (stored_j, 1.0, self.ratio - 1.0);
         let (mut least_j, mut most_j) = (f64::NEG_INFINITY, f64::INFINITY);
         for ahead in 0..self.knobs.ahead_slots {
