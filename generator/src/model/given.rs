@@ -3,7 +3,33 @@
 use crate::model::bank::{Bank, Branch};
 use crate::model::drain::Drain;
 use crate::model::stretch::Stretch;
+use crate::node::Capacitor;
 use crate::units::*;
+
+/// A capacitor that is exactly what it says, new and old, warm and cold, and does not leak.
+pub(crate) fn capacitor(capacitance_f: f64, esr_ohm: f64) -> Capacitor {
+    Capacitor {
+        capacitance: farads(capacitance_f),
+        capacitance_slope: farads_per_volt(0.0),
+        tolerance_low: fraction(0.0),
+        tolerance_high: fraction(0.0),
+        esr: ohms(esr_ohm),
+        esr_minimum: ohms(0.0),
+        rated_voltage: volts(5.5),
+        leakage: amperes(0.0),
+        hot_leakage: None,
+        fresh_leakage: None,
+        series: 1,
+        parallel: 1,
+        balance_resistor: None,
+        bias_capacitance: fraction(1.0),
+        end_of_life_capacitance: fraction(1.0),
+        end_of_life_esr: fraction(1.0),
+        cold_capacitance: fraction(1.0),
+        cold_esr: fraction(1.0),
+        states_cold: true,
+    }
+}
 
 /// A branch of constant capacitance.
 pub(crate) fn branch(capacitance_f: f64, resistance_ohm: f64) -> Branch {

@@ -1,4 +1,5 @@
 use super::*;
+use crate::model::given::capacitor;
 use crate::model::reading::Converter;
 use crate::node::{Capacitor, Efficiency, Extent, Phase, Regulator, Sense, SenseKind};
 use approx::{assert_abs_diff_eq, assert_relative_eq};
@@ -165,27 +166,7 @@ fn an_action_resumes_below_the_end_of_charging() {
 }
 
 fn plain_cell() -> Capacitor {
-    Capacitor {
-        capacitance: farads(1.0),
-        capacitance_slope: farads_per_volt(0.0),
-        tolerance_low: fraction(0.0),
-        tolerance_high: fraction(0.0),
-        esr: ohms(10.0),
-        esr_minimum: ohms(0.0),
-        rated_voltage: volts(5.5),
-        leakage: amperes(0.0),
-        hot_leakage: None,
-        fresh_leakage: None,
-        series: 1,
-        parallel: 1,
-        balance_resistor: None,
-        bias_capacitance: fraction(1.0),
-        end_of_life_capacitance: fraction(1.0),
-        end_of_life_esr: fraction(1.0),
-        cold_capacitance: fraction(1.0),
-        cold_esr: fraction(1.0),
-        states_cold: true,
-    }
+    capacitor(1.0, 10.0)
 }
 
 fn constant_current(current_a: f64, duration_s: f64) -> Action {

@@ -2,30 +2,19 @@
 
 use proptest::prelude::*;
 
+use crate::model::given;
 use crate::node::*;
 use crate::units::*;
 
 pub(super) fn capacitor(capacitance_f: f64, rated_v: f64, leakage_a: f64) -> Capacitor {
     Capacitor {
-        capacitance: farads(capacitance_f),
-        capacitance_slope: farads_per_volt(0.0),
         tolerance_low: fraction(0.2),
         tolerance_high: fraction(0.2),
-        esr: ohms(0.4),
-        esr_minimum: ohms(0.0),
         rated_voltage: volts(rated_v),
         leakage: amperes(leakage_a),
-        hot_leakage: None,
-        fresh_leakage: None,
-        series: 1,
-        parallel: 1,
-        balance_resistor: None,
-        bias_capacitance: fraction(1.0),
         end_of_life_capacitance: fraction(0.7),
         end_of_life_esr: fraction(3.0),
-        cold_capacitance: fraction(1.0),
-        cold_esr: fraction(1.0),
-        states_cold: true,
+        ..given::capacitor(capacitance_f, 0.4)
     }
 }
 

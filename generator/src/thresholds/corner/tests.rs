@@ -1,5 +1,5 @@
 use super::*;
-use crate::model::given::stretch;
+use crate::model::given::{capacitor, stretch};
 use crate::node::{Regulator, example};
 use approx::assert_abs_diff_eq;
 use proptest::prelude::*;
@@ -11,25 +11,8 @@ const SHORT_V: f64 = 1e-3;
 
 fn cell(capacitance_f: f64, esr_ohm: f64, esr_minimum_ohm: f64) -> Capacitor {
     Capacitor {
-        capacitance: farads(capacitance_f),
-        capacitance_slope: farads_per_volt(0.0),
-        tolerance_low: fraction(0.0),
-        tolerance_high: fraction(0.0),
-        esr: ohms(esr_ohm),
         esr_minimum: ohms(esr_minimum_ohm),
-        rated_voltage: volts(5.5),
-        leakage: amperes(0.0),
-        hot_leakage: None,
-        fresh_leakage: None,
-        series: 1,
-        parallel: 1,
-        balance_resistor: None,
-        bias_capacitance: fraction(1.0),
-        end_of_life_capacitance: fraction(1.0),
-        end_of_life_esr: fraction(1.0),
-        cold_capacitance: fraction(1.0),
-        cold_esr: fraction(1.0),
-        states_cold: true,
+        ..capacitor(capacitance_f, esr_ohm)
     }
 }
 
