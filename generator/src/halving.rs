@@ -1,6 +1,6 @@
 //! Where a condition begins to hold, by halving a range.
 
-/// The range `low` to `high` after so many `halvings`: below its lower end `is_enough` does not hold, at its upper end it does, as it
+/// The range `low` to `high` after so many `halvings`, or fewer where no number is left between the two: below its lower end `is_enough` does not hold, at its upper end it does, as it
 /// was said to do at the ends given.
 ///
 /// ```
@@ -12,6 +12,9 @@ pub fn halved(low: f64, high: f64, halvings: u32, mut is_enough: impl FnMut(f64)
     let (mut low, mut high) = (low, high);
     for _ in 0..halvings {
         let middle = low + (high - low) / 2.0;
+        if middle <= low || middle >= high {
+            break;
+        }
         if is_enough(middle) {
             high = middle;
         } else {

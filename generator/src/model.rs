@@ -10,10 +10,9 @@ pub mod drain;
 #[cfg(test)]
 pub(crate) mod given;
 pub mod load;
-
 mod modes;
 pub mod passage;
 pub mod reading;
 pub mod rest;
-pub mod stretch;
+mod stretch;
 pub(crate) mod terminal;

@@ -4,8 +4,8 @@ mod corner;
 mod start;
 mod term;
 
-use corner::highest_near;
 pub use corner::{Corner, End, Highest, highest_start};
+use corner::{highest_near, highest_of_two};
 use start::start_near;
 pub use start::{start_voltage, unreachable};
 pub use term::{Cause, Group, Term};
@@ -182,7 +182,7 @@ impl Threshold {
         let largest = first.bank(node);
         let alone = match corners {
             None => highest_near(node, floor, &worst_load.stretches, first, terms.reached),
-            Some([corner, _]) => corner.highest(node, floor, &worst_load.stretches, terms.reached),
+            Some([corner, _]) => highest_of_two(node, floor, &worst_load.stretches, corner, terms.reached),
         };
         terms.reach(Cause::LoadMargin, alone.first);
         terms.reach(Cause::Corner, alone.start);
@@ -191,7 +191,7 @@ impl Threshold {
         let stretches: Vec<Stretch> = worst_load.stretches.iter().copied().chain([reserve]).collect();
         let reserved = match corners {
             None => highest_near(node, floor, &stretches, alone.corner.clone(), alone.start),
-            Some([_, corner]) => corner.highest(node, floor, &stretches, alone.start),
+            Some([_, corner]) => highest_of_two(node, floor, &stretches, corner, alone.start),
         };
         // Two searches may differ by the width of their brackets.
         let with_reserve = reserved.start.max(alone.start);

@@ -12,7 +12,7 @@ use crate::units::*;
 /// Error allowed in one step (V). A phase takes some tens of steps, so the sum stays below a microvolt.
 const STEP_TOLERANCE_V: f64 = 1e-8;
 /// More stretches than this are a recording.
-pub(crate) const MANY_ROWS: usize = 64;
+const MANY_ROWS: usize = 64;
 /// A bank that collapses before its branches have moved by this much collapses here and now (V).
 const COLLAPSED_V: f64 = 1e-10;
 

@@ -17,6 +17,7 @@
 //! its own drop times the part by which v stands away from v̄ there. A row is halved until both are below [`MOST_CHANGE`] and
 //! [`MOST_AWAY`], and where v turns inside it.
 
+use crate::halving::halved;
 use crate::model::bank::Bank;
 use crate::model::branches::Drawn;
 use crate::model::stretch::{Discharged, Stretch};
@@ -189,18 +190,11 @@ impl<const N: usize> Modes<N> {
         Some(early_v.min(late_v))
     }
 
-    /// One step at the mean current: the state after it, the mean of the terminal, and the terminal after it. `None` where storage cannot carry what is drawn.
+    /// One step at the mean current: the state after it, the mean of the terminal, and the terminal after it. `None` where storage
+    /// cannot carry what is drawn.
     fn step(&mut self, state: &[f64; N], drawn: Drawn, duration_s: f64) -> Option<([f64; N], f64, Point)> {
         let decay = self.decay(duration_s);
-        let open_v: f64 = decay.mean.iter().zip(state).map(|(mean, z)| mean * z).sum();
-        // The terminal's equation again, of the means: a source of open_v behind 1/mean_s.
-        let mean_v = terminal::voltage_v(
-            decay.mean_s,
-            open_v * decay.mean_s,
-            drawn.power_w,
-            drawn.current_a,
-        )?;
-        let current_a = drawn.current_a + part_of_power(drawn.power_w, mean_v);
+        let (mean_v, current_a) = carried(&decay.mean, state, decay.mean_s, drawn)?;
         let next: [f64; N] =
             std::array::from_fn(|mode| state[mode] * decay.left[mode] - decay.moved[mode] * current_a);
         let last = self.point(&next, drawn)?;
@@ -209,14 +203,7 @@ impl<const N: usize> Modes<N> {
 
     /// The terminal in a state; `None` where storage cannot carry what is drawn.
     fn point(&self, state: &[f64; N], drawn: Drawn) -> Option<Point> {
-        let open_v: f64 = self.reach.iter().zip(state).map(|(reach, z)| reach * z).sum();
-        let terminal_v = terminal::voltage_v(
-            self.total_s,
-            open_v * self.total_s,
-            drawn.power_w,
-            drawn.current_a,
-        )?;
-        let current_a = drawn.current_a + part_of_power(drawn.power_w, terminal_v);
+        let (terminal_v, current_a) = carried(&self.reach, state, self.total_s, drawn)?;
         let falling = |mode: usize| {
             self.reach[mode] * (self.rate_per_s[mode] * state[mode] + self.reach[mode] * current_a)
         };
@@ -269,9 +256,23 @@ impl<const N: usize> Decay<N> {
     }
 }
 
-/// Current at which power is drawn; 0/0 is none.
-fn part_of_power(power_w: f64, terminal_v: f64) -> f64 {
-    if power_w == 0.0 { 0.0 } else { power_w / terminal_v }
+/// The terminal's equation for the modes, of a moment or of the means over a row: the voltage behind the conductance `total_s` to which
+/// each volt of a mode gives `reach`, and the current that is drawn. `None` where storage cannot carry it.
+fn carried<const N: usize>(
+    reach: &[f64; N],
+    state: &[f64; N],
+    total_s: f64,
+    drawn: Drawn,
+) -> Option<(f64, f64)> {
+    let open_v: f64 = reach.iter().zip(state).map(|(reach, z)| reach * z).sum();
+    let terminal_v = terminal::voltage_v(total_s, open_v * total_s, drawn.power_w, drawn.current_a)?;
+    // Without power 0/0 would not be 0 at 0 V.
+    let by_power_a = if drawn.power_w == 0.0 {
+        0.0
+    } else {
+        drawn.power_w / terminal_v
+    };
+    Some((terminal_v, drawn.current_a + by_power_a))
 }
 
 /// The rate of the mode between the poles of `below` and `above`, or below the first one, and of each branch d_k less that rate.
@@ -292,23 +293,13 @@ fn root<const N: usize>(
     let middle = (high - low) / 2.0;
     let is_low = excess(low, middle) >= 0.0;
     let origin = if is_low { low } else { high };
-    let (mut nearer, mut farther) = (0.0, middle);
-    for _ in 0..HALVINGS {
-        let distance = nearer + (farther - nearer) / 2.0;
-        if distance <= nearer || distance >= farther {
-            break;
-        }
-        let is_beyond = if is_low {
+    let (_, farther) = halved(0.0, middle, HALVINGS, |distance| {
+        if is_low {
             excess(origin, distance) >= 0.0
         } else {
             excess(origin, -distance) < 0.0
-        };
-        if is_beyond {
-            farther = distance;
-        } else {
-            nearer = distance;
         }
-    }
+    });
     let distance = if is_low { farther } else { -farther };
     // Without leakage the first rate is nothing: all branches alike.
     let distance = if below.is_none() && leakage_s == 0.0 {

@@ -93,29 +93,6 @@ impl Corner {
         bank
     }
 
-    /// This corner as if it were the highest, beside that of the largest resistances. The start is likely to be near `guess`.
-    pub(super) fn highest(
-        &self,
-        node: &Node,
-        floor: Voltage,
-        stretches: &[Stretch],
-        guess: Voltage,
-    ) -> Highest {
-        let start = |corner: &Self| {
-            let bank = corner.bank(node);
-            let start = start_near(&bank, floor, stretches, guess);
-            (bank, start)
-        };
-        let (_, first) = start(&Self::largest(node.storage.len()));
-        let (bank, start) = start(self);
-        Highest {
-            first,
-            corner: self.clone(),
-            bank,
-            start: start.max(first),
-        }
-    }
-
     /// Words for where the resistances of the branches stand.
     pub fn resistance_words(&self) -> Vec<&'static str> {
         self.resistance.iter().map(|share| word(*share)).collect()
@@ -205,21 +182,23 @@ pub(super) fn highest_near(
     corner: Corner,
     guess: Voltage,
 ) -> Highest {
-    let bank = corner.bank(node);
-    let start = start_near(&bank, floor, stretches, guess);
-    let mut search = Search {
-        node,
-        floor,
-        stretches,
-        highest: Highest {
-            first: start,
-            corner,
-            bank,
-            start,
-        },
-    };
+    let mut search = Search::near(node, floor, stretches, corner, guess);
     search.ends();
     search.between();
+    search.highest
+}
+
+/// The same over two corners alone: that of the largest resistances and `other`.
+pub(super) fn highest_of_two(
+    node: &Node,
+    floor: Voltage,
+    stretches: &[Stretch],
+    other: &Corner,
+    guess: Voltage,
+) -> Highest {
+    let largest = Corner::largest(node.storage.len());
+    let mut search = Search::near(node, floor, stretches, largest, guess);
+    search.attempt(other.clone());
     search.highest
 }
 
@@ -231,7 +210,30 @@ struct Search<'a> {
     highest: Highest,
 }
 
-impl Search<'_> {
+impl<'a> Search<'a> {
+    /// Only `corner` was tried, whose start is likely to be near `guess`.
+    fn near(
+        node: &'a Node,
+        floor: Voltage,
+        stretches: &'a [Stretch],
+        corner: Corner,
+        guess: Voltage,
+    ) -> Self {
+        let bank = corner.bank(node);
+        let start = start_near(&bank, floor, stretches, guess);
+        Self {
+            node,
+            floor,
+            stretches,
+            highest: Highest {
+                first: start,
+                corner,
+                bank,
+                start,
+            },
+        }
+    }
+
     /// Tries the ends of all resistances, and the hot end where leakage is known to rise there.
     fn ends(&mut self) {
         let count = self.node.storage.len();
