@@ -56,6 +56,21 @@ fn a_slow_mode_is_exact_beside_a_fast_one() {
     );
 }
 
+/// A small branch falls to the level of the others within 0.1 ms, which then rise again: the row ends where it began, 10 mV above
+/// its lowest.
+#[test]
+fn a_terminal_that_turns_inside_a_row_is_seen() {
+    let bank = bank(&[(1.0, 10.0), (0.01, 1.0), (1e-4, 0.01)], 0.0);
+    let (inner_v, row) = ([4.0, 3.549, 3.6], [stretch(0.0, 0.0, 2.5e-3)]);
+    let seen = Modes::<3>::of(&bank)
+        .expect("constant capacitances")
+        .discharge(&inner_v, &row)
+        .expect("no load");
+    let by_steps = stepped::<3>(&bank, &inner_v, &row).expect("no load");
+    assert!(by_steps.lowest < volts(3.595));
+    assert_abs_diff_eq!(seen.lowest.value, by_steps.lowest.value, epsilon = ROW_V);
+}
+
 /// As `model/terminal.rs` has it: 1 V behind 0.5 ohm gives 0.5 W and no more.
 #[test]
 fn too_much_power_is_a_collapse() {
