@@ -13,7 +13,7 @@ fn main() {
 /// Gate, overvoltage limit and sensing divider of the example with a gate.
 #[divan::bench(args = [Series::E24, Series::E96, Series::E192])]
 fn dividers(bencher: divan::Bencher, series: Series) {
-    let text = include_str!("../../templates/nodes/crack-gauge.toml");
+    let text = millpond_templates::nodes::CRACK_GAUGE;
     let file = NodeFile::parse("crack-gauge", text, "").expect("the examples are valid");
     let options = Options {
         series,

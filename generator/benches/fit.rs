@@ -6,7 +6,7 @@ use millpond::fit::{Fit, Known};
 use millpond::log::Log;
 use millpond::node::NodeFile;
 
-const CRACK_GAUGE: &str = include_str!("../../templates/nodes/crack-gauge.toml");
+const CRACK_GAUGE: &str = millpond_templates::nodes::CRACK_GAUGE;
 const ROWS: usize = 1_000_000;
 /// Time between rows (s), and rows between reports.
 const STEP_S: usize = 2;

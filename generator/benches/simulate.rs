@@ -20,18 +20,9 @@ use millpond::units::*;
 use millpond_policy::{Decision, Reading, Reason};
 
 const EXAMPLES: [(&str, &str); 3] = [
-    (
-        "crack-gauge",
-        include_str!("../../templates/nodes/crack-gauge.toml"),
-    ),
-    (
-        "display-case",
-        include_str!("../../templates/nodes/display-case.toml"),
-    ),
-    (
-        "pump-bearing",
-        include_str!("../../templates/nodes/pump-bearing.toml"),
-    ),
+    ("crack-gauge", millpond_templates::nodes::CRACK_GAUGE),
+    ("display-case", millpond_templates::nodes::DISPLAY_CASE),
+    ("pump-bearing", millpond_templates::nodes::PUMP_BEARING),
 ];
 
 fn main() {

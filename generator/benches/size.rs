@@ -2,10 +2,10 @@
 //!
 //! 40 capacitances with five areas, all of which are feasible, a simulated year each; the aim is 30 s on two cores.
 
-use indicatif::ProgressBar;
 use millpond::dividers::series::Series;
 use millpond::income::light::Light;
 use millpond::node::NodeFile;
+use millpond::progress::Unseen;
 use millpond::size::{Extent, Sized, SizedSource, Sweep, like};
 use millpond::units::*;
 
@@ -15,7 +15,7 @@ fn main() {
 
 #[divan::bench(sample_count = 1, sample_size = 1)]
 fn forty_capacitances_five_areas_a_year(bencher: divan::Bencher) {
-    let text = include_str!("../../templates/nodes/crack-gauge.toml");
+    let text = millpond_templates::nodes::CRACK_GAUGE;
     let node = NodeFile::parse("crack-gauge", text, "").expect("an example").node;
     let values = Series::E24.between(0.62, 27.0);
     assert_eq!(values.len(), 40);
@@ -33,5 +33,5 @@ fn forty_capacitances_five_areas_a_year(bencher: divan::Bencher) {
         days: 365.0,
     };
     assert_eq!(sweep.sources.len(), 5);
-    bencher.bench_local(|| Sized::of(&node, &sweep, &ProgressBar::hidden()));
+    bencher.bench_local(|| Sized::of(&node, &sweep, &Unseen));
 }

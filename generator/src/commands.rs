@@ -1,5 +1,6 @@
 //! One module for each command: the stages it runs, in order, and where the result goes.
 
+mod bar;
 pub(crate) mod budget;
 pub(crate) mod cell;
 pub(crate) mod check;
@@ -20,10 +21,9 @@ pub(crate) mod survival;
 pub(crate) mod thresholds;
 pub(crate) mod workbench;
 
-use std::io::{IsTerminal, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use indicatif::{ProgressBar, ProgressStyle};
 use millpond::emit;
 use millpond::generated;
 use millpond::income::Income;
@@ -35,6 +35,8 @@ use millpond::problem::{InputText, Problems};
 use millpond::thresholds::Thresholds;
 use millpond::visible::{self, visible_lines};
 use millpond_policy::Policy;
+
+use bar::Bar;
 
 use crate::failure::{Failure, colour};
 
@@ -73,20 +75,11 @@ fn write(files: &[(PathBuf, String)]) -> Result<(), Failure> {
     Ok(())
 }
 
-/// A bar on standard error that counts so many of something; nothing where that is no terminal.
-fn progress(count: u64, of: &str) -> ProgressBar {
-    if !std::io::stderr().is_terminal() {
-        return ProgressBar::hidden();
-    }
-    let style = ProgressStyle::with_template(&format!("{{pos}} of {{len}} {of} {{wide_bar}} {{eta}} left"));
-    ProgressBar::new(count).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
-}
-
 /// The plan of a node, tuned on what its source declares.
 fn tuned(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Result<Planned, Failure> {
-    let bar = progress(1, "settings");
+    let bar = Bar::new(1, "settings");
     let planned = generated::tuned(file, thresholds, policy, &bar);
-    bar.finish_and_clear();
+    bar.finish();
     planned.map_err(|refusal| Failure::Refused(format!("{refusal}\n")))
 }
 

@@ -52,65 +52,20 @@
 //! ```
 #![forbid(unsafe_code)]
 
-pub mod units;
+pub use millpond_build::{emit, generate, generated};
+pub use millpond_findings::findings;
+pub use millpond_fit::{cell, fit, log, log_plan};
+pub use millpond_income::income;
+pub use millpond_model::model;
+pub use millpond_node::{input, node, problem, rows, visible};
+pub use millpond_numbers::{halving, statistics, text, units};
+pub use millpond_parts::{dividers, size};
+pub use millpond_simulation::{bound, plan, progress, simulate, survival};
+pub use millpond_sizing::{budget, outlook, policy, rounding, thresholds};
 
-pub mod rounding;
-
-pub mod text;
-
-pub mod statistics;
-
-pub mod halving;
-
-pub mod progress;
-
-pub mod problem;
-
-pub mod input;
-
-pub mod visible;
-
-pub mod node;
-
-pub mod model;
-
-pub mod budget;
-
-pub mod thresholds;
-
-pub mod outlook;
-
-pub mod policy;
-
-pub mod findings;
-
-pub mod dividers;
-
-pub mod income;
-
-pub mod bound;
-
-pub mod simulate;
-
-pub mod survival;
-
-pub mod plan;
-
-pub mod size;
-
-pub mod cell;
-
-pub mod log;
-
-pub mod fit;
-
-pub mod log_plan;
-
-pub mod emit;
+pub mod picture;
 
 pub mod printout;
-
-pub mod generated;
 
 pub mod comparison;
 
@@ -122,5 +77,3 @@ pub mod report;
 
 #[cfg(not(target_arch = "wasm32"))]
 pub mod workbench;
-
-pub use generated::generate;

@@ -9,7 +9,7 @@ pub mod cell;
 pub mod check;
 pub mod compare;
 pub mod dividers;
-pub mod findings;
+pub use crate::findings::printout as findings;
 pub mod fit;
 pub mod lifetime;
 pub mod log_plan;

@@ -14,10 +14,10 @@ use crate::emit::template::render;
 use crate::report;
 use crate::visible::in_json;
 
-const PAGE: &str = include_str!("../../templates/workbench/page.html.jinja");
-const ENGINE: &str = include_str!("../../templates/workbench/engine.js");
-const WORKBENCH: &str = include_str!("../../templates/workbench/workbench.js");
-const STYLE: &str = include_str!("../../templates/workbench/workbench.css");
+const PAGE: &str = millpond_templates::workbench::PAGE;
+const ENGINE: &str = millpond_templates::workbench::ENGINE;
+const WORKBENCH: &str = millpond_templates::workbench::WORKBENCH;
+const STYLE: &str = millpond_templates::workbench::STYLE;
 
 /// The page for the node file called `name` with the text `node`, and the text of each profile that it names under its path; `wasm` is
 /// the crate `millpond-workbench` compiled for `wasm32-unknown-unknown`.
@@ -45,6 +45,17 @@ pub fn page(name: &str, node: &str, profiles: &BTreeMap<String, String>, wasm: &
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::emit::{Kind, may_replace};
+
+    /// What is written as a page may be replaced by a page, and by nothing else.
+    #[test]
+    fn a_page_is_known_as_one() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("page.html");
+        std::fs::write(&path, page("node.toml", "schema = 1\n", &[].into(), b"")).expect("written");
+        assert!(may_replace(&path, Kind::Page).is_ok());
+        assert!(may_replace(&path, Kind::Picture).is_err());
+    }
 
     #[test]
     fn text_of_the_node_file_does_not_end_its_element() {

@@ -12,7 +12,7 @@ use proptest::prelude::*;
 use snapbox::{Data, assert_data_eq};
 
 fn own() -> Capacitor {
-    let text = include_str!("../../templates/nodes/crack-gauge.toml");
+    let text = millpond_templates::nodes::CRACK_GAUGE;
     Node::read(text).expect("a sound example").storage.remove(0)
 }
 

@@ -74,7 +74,7 @@ fn measured_cells_are_as_their_makers_means() {
         let fall = 1.0 - (fast.bands[6].measured / fast.bands[1].measured).get::<ratio>();
         assert!((0.04..=0.23).contains(&fall), "{maker} {fall}");
         for cell in [&fast, &slow] {
-            let text = include_str!("../../templates/nodes/crack-gauge.toml");
+            let text = millpond_templates::nodes::CRACK_GAUGE;
             let (before, rest) = text.split_once("[[storage.capacitor]]").expect("a capacitor");
             let (_, after) = rest.split_once("\n[").expect("a next table");
             let node = format!("{before}{}series = 2\n\n[{after}", cell.block());

@@ -17,9 +17,9 @@ use snapbox::{Data, assert_data_eq};
 
 /// The node files that stand in the project as examples.
 const EXAMPLES: [&str; 3] = [
-    include_str!("../../templates/nodes/crack-gauge.toml"),
-    include_str!("../../templates/nodes/display-case.toml"),
-    include_str!("../../templates/nodes/pump-bearing.toml"),
+    millpond_templates::nodes::CRACK_GAUGE,
+    millpond_templates::nodes::DISPLAY_CASE,
+    millpond_templates::nodes::PUMP_BEARING,
 ];
 
 /// A file that is too large must be turned away without being read; a slow disk is allowed for.

@@ -129,7 +129,7 @@ fn page(folder: &Path, node: &str) -> Result<String, Failed> {
             days: DAYS,
             fit: Some(("bench.csv", &fit)),
         },
-        &indicatif::ProgressBar::hidden(),
+        &millpond::progress::Unseen,
     );
     let mut findings = findings::of(&file.node, &Budget::of(&file.node), &thresholds);
     if file.node.comparator.is_some() {

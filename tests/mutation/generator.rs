@@ -2,27 +2,27 @@
 
 use crate::mutants::{Mutant, mistake};
 
-const ACTIONS: &str = "generator/src/fit/actions.rs";
-const BANK: &str = "generator/src/model/bank.rs";
-const BRANCHES: &str = "generator/src/model/branches.rs";
-const BURST: &str = "generator/src/model/burst.rs";
-const DARK: &str = "generator/src/model/dark.rs";
-const DISCHARGE: &str = "generator/src/model/discharge.rs";
-const DRAIN: &str = "generator/src/model/drain.rs";
-const CELL_START: &str = "generator/src/cell/start.rs";
-const OWN: &str = "generator/src/fit/own.rs";
-const SILENCE: &str = "generator/src/policy/silence.rs";
-const LOAD: &str = "generator/src/model/load.rs";
-const AIRTIME: &str = "generator/src/model/airtime.rs";
-const PASSAGE: &str = "generator/src/model/passage.rs";
-const READING: &str = "generator/src/model/reading.rs";
-const THRESHOLDS: &str = "generator/src/thresholds.rs";
-const START: &str = "generator/src/thresholds/start.rs";
-const ROUNDING: &str = "generator/src/rounding.rs";
-const DRILL: &str = "generator/src/plan/drill.rs";
-const PRACTICE: &str = "generator/src/plan/practice.rs";
-const SEARCH: &str = "generator/src/plan/search.rs";
-const TYPICAL: &str = "generator/src/plan/typical.rs";
+const ACTIONS: &str = "generator/fit/src/fit/actions.rs";
+const BANK: &str = "generator/model/src/model/bank.rs";
+const BRANCHES: &str = "generator/model/src/model/branches.rs";
+const BURST: &str = "generator/model/src/model/burst.rs";
+const DARK: &str = "generator/model/src/model/dark.rs";
+const DISCHARGE: &str = "generator/model/src/model/discharge.rs";
+const DRAIN: &str = "generator/model/src/model/drain.rs";
+const CELL_START: &str = "generator/fit/src/cell/start.rs";
+const OWN: &str = "generator/fit/src/fit/own.rs";
+const SILENCE: &str = "generator/sizing/src/policy/silence.rs";
+const LOAD: &str = "generator/model/src/model/load.rs";
+const AIRTIME: &str = "generator/model/src/model/airtime.rs";
+const PASSAGE: &str = "generator/model/src/model/passage.rs";
+const READING: &str = "generator/model/src/model/reading.rs";
+const THRESHOLDS: &str = "generator/sizing/src/thresholds.rs";
+const START: &str = "generator/sizing/src/thresholds/start.rs";
+const ROUNDING: &str = "generator/sizing/src/rounding.rs";
+const DRILL: &str = "generator/simulation/src/plan/drill.rs";
+const PRACTICE: &str = "generator/simulation/src/plan/practice.rs";
+const SEARCH: &str = "generator/simulation/src/plan/search.rs";
+const TYPICAL: &str = "generator/simulation/src/plan/typical.rs";
 
 pub(crate) const IN_GENERATOR: [Mutant; 69] = [
     // Thresholds.

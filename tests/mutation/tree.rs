@@ -34,7 +34,31 @@ const AGREEMENT: [&str; 4] = ["-p", "millpond-tests", "--test", "agreement"];
 pub(crate) const OF_POLICY: [&[&str]; 2] = [&["-p", "millpond-policy", "--lib", "--tests"], &AGREEMENT];
 /// Who is asked of a mistake in the generator: its own tests, then the outside witnesses of its equations.
 pub(crate) const OF_GENERATOR: [&[&str]; 2] = [
-    &["-p", "millpond", "--lib"],
+    &[
+        "-p",
+        "millpond-numbers",
+        "-p",
+        "millpond-node",
+        "-p",
+        "millpond-model",
+        "-p",
+        "millpond-sizing",
+        "-p",
+        "millpond-income",
+        "-p",
+        "millpond-simulation",
+        "-p",
+        "millpond-findings",
+        "-p",
+        "millpond-build",
+        "-p",
+        "millpond-parts",
+        "-p",
+        "millpond-fit",
+        "-p",
+        "millpond",
+        "--lib",
+    ],
     &["-p", "millpond-tests", "--test", "scipy", "--test", "ngspice"],
 ];
 /// Stack of each test's thread.

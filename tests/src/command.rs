@@ -9,6 +9,21 @@ use serde_json::Value;
 use crate::compiler;
 use crate::tool::Tool;
 
+/// The packages of the generator, in the order in which the data goes through them.
+pub const GENERATOR: [&str; 11] = [
+    "millpond-numbers",
+    "millpond-node",
+    "millpond-model",
+    "millpond-sizing",
+    "millpond-income",
+    "millpond-simulation",
+    "millpond-findings",
+    "millpond-build",
+    "millpond-parts",
+    "millpond-fit",
+    "millpond",
+];
+
 /// Top of the project.
 pub const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
 

@@ -248,7 +248,7 @@ pub fn try_out(
     kind: Kind,
     nonsense: &Nonsense,
 ) -> io::Result<Result<(), String>> {
-    const NODE: &str = include_str!("../../templates/nodes/pump-bearing.toml");
+    const NODE: &str = millpond_templates::nodes::PUMP_BEARING;
     fs::write(folder.join("node.toml"), NODE)?;
     fs::write(folder.join("profiled.toml"), profiled(NODE))?;
     fs::write(folder.join(kind.file()), nonsense.file(kind))?;

@@ -7,7 +7,7 @@ pub mod bench;
 pub mod case;
 pub mod chips;
 pub mod command;
-#[path = "../../generator/build/compiler.rs"]
+#[path = "../../generator/wasm/compiler.rs"]
 mod compiler;
 pub mod fuzz;
 pub mod hostile;

@@ -16,6 +16,7 @@ use millpond::plan::search::{climb, worth};
 use millpond::plan::settings::Settings;
 use millpond::plan::typical::{Store, Typical};
 use millpond::policy;
+use millpond::progress::Unseen;
 use millpond::thresholds::Thresholds;
 use millpond::units::*;
 use millpond_policy::{Policy, SLOTS};
@@ -213,7 +214,7 @@ impl Case {
         let thresholds = Thresholds::of(&node);
         let policy = policy::policy(&node, &thresholds).map_err(|rule| rule.text().to_owned())?;
         let declared = Income::of(&node.harvest.source).ok_or("the node declares no income")?;
-        let planned = plan::tuned(&node, &thresholds, &policy, &declared, &ProgressBar::hidden())
+        let planned = plan::tuned(&node, &thresholds, &policy, &declared, &Unseen)
             .map_err(|error| format!("{}: {error}", record.name))?;
         let typical = Typical::of(&node, &thresholds).ok_or("the storage is too large")?;
         let Some(year) = Year::of(&node, record.name, income.clone(), record.days as f64) else {

@@ -13,6 +13,7 @@ use millpond::plan;
 use millpond::plan::made::Made;
 use millpond::plan::practice::Year;
 use millpond::policy;
+use millpond::progress::Unseen;
 use millpond::simulate;
 use millpond::simulate::part::Part;
 use millpond::simulate::rule::Planned;
@@ -99,7 +100,7 @@ pub fn of_record(record: &Record, income: &Income, hindsight: bool) -> Result<Ve
     let thresholds = Thresholds::of(&node);
     let policy = policy::policy(&node, &thresholds).map_err(|rule| rule.text().to_owned())?;
     let declared = Income::of(&node.harvest.source).ok_or("the node declares no income")?;
-    let planned = plan::tuned(&node, &thresholds, &policy, &declared, &ProgressBar::hidden())
+    let planned = plan::tuned(&node, &thresholds, &policy, &declared, &Unseen)
         .map_err(|error| format!("{}: {error}", record.name))?;
     let course = simulate::course(&node, record.days as f64);
     let study = Study::of(
@@ -128,7 +129,7 @@ pub fn of_record(record: &Record, income: &Income, hindsight: bool) -> Result<Ve
     let mut rows = vec![row("planned", &study.outcome, Some(early))];
     if hindsight && let Some(year) = Year::of(&node, "the record itself", income.clone(), record.days as f64)
     {
-        let best = plan::tuned_on(&node, &thresholds, &policy, vec![year], &ProgressBar::hidden())
+        let best = plan::tuned_on(&node, &thresholds, &policy, vec![year], &Unseen)
             .map_err(|error| format!("{}: {error}", record.name))?;
         let part = Part::nominal(&node);
         let mut rule = Planned::new(policy, best.plan);

@@ -9,18 +9,9 @@ use millpond::problem::Problems;
 
 /// File name and text of each node.
 const NODES: [(&str, &str); 6] = [
-    (
-        "crack-gauge.toml",
-        include_str!("../../templates/nodes/crack-gauge.toml"),
-    ),
-    (
-        "display-case.toml",
-        include_str!("../../templates/nodes/display-case.toml"),
-    ),
-    (
-        "pump-bearing.toml",
-        include_str!("../../templates/nodes/pump-bearing.toml"),
-    ),
+    ("crack-gauge.toml", millpond_templates::nodes::CRACK_GAUGE),
+    ("display-case.toml", millpond_templates::nodes::DISPLAY_CASE),
+    ("pump-bearing.toml", millpond_templates::nodes::PUMP_BEARING),
     // A bank of polymer capacitors carries the pulse that the cell beside it cannot.
     ("spring-gauge.toml", include_str!("units/spring-gauge.toml")),
     // A report is a profile of a thousand rows.

@@ -18,10 +18,10 @@ pub(crate) fn run(arguments: &Generate) -> Result<(), Failure> {
     if let Some(pace) = arguments.pace {
         file.node.policy.pace = pace.into();
     }
-    let bar = super::progress(1, "settings");
+    let bar = super::Bar::new(1, "settings");
     let generated =
         generated::from_file(&file, &bar).map_err(|refusal| Failure::Refused(format!("{refusal}\n")));
-    bar.finish_and_clear();
+    bar.finish();
     let generated = generated?;
     super::say(printout::findings::aside(&generated.findings).trim_end_matches('\n'));
     let mut outputs = outputs(arguments, &generated);

@@ -24,8 +24,8 @@ pub(crate) fn run(arguments: &Init) -> Result<(), Failure> {
 
 fn text(example: Example) -> &'static str {
     match example {
-        Example::CrackGauge => include_str!("../../../templates/nodes/crack-gauge.toml"),
-        Example::DisplayCase => include_str!("../../../templates/nodes/display-case.toml"),
-        Example::PumpBearing => include_str!("../../../templates/nodes/pump-bearing.toml"),
+        Example::CrackGauge => millpond_templates::nodes::CRACK_GAUGE,
+        Example::DisplayCase => millpond_templates::nodes::DISPLAY_CASE,
+        Example::PumpBearing => millpond_templates::nodes::PUMP_BEARING,
     }
 }

@@ -44,7 +44,7 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
         .iter()
         .find(|input| input.role == LOG)
         .map(|input| input.name.as_str());
-    let bar = super::progress(report::STEPS, "parts of the page");
+    let bar = super::Bar::new(report::STEPS, "parts of the page");
     let page = report::page(
         &Sources {
             file: &file,
@@ -56,7 +56,7 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
         },
         &bar,
     );
-    bar.finish_and_clear();
+    bar.finish();
     super::write(&[(arguments.output.clone(), page)])?;
     if income.is_none() {
         super::say(&format!(

@@ -9,9 +9,9 @@ use millpond::emit;
 use millpond::findings::{self, Finding, Severity};
 use millpond::income;
 use millpond::node::{NodeFile, Pace};
+use millpond::picture::{Level, Picture};
 use millpond::printout::{self, Format};
 use millpond::simulate::parts::{Flashing, Parts};
-use millpond::simulate::picture::{Level, Picture};
 use millpond::simulate::study::Study;
 use millpond::simulate::timeline::{Moment, Timeline, Watch};
 use millpond::text::in_days;
@@ -64,7 +64,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
             .map_err(|error| Failure::Unusable(format!("{} cannot be written: {error}", visible::path(path))))
     });
     let parts = (arguments.parts > 0).then(|| {
-        let progress = super::progress(arguments.parts.into(), "units");
+        let progress = super::Bar::new(arguments.parts.into(), "units");
         let parts = Parts::of(
             node,
             Flashing {
@@ -79,7 +79,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
             arguments.seed,
             &progress,
         );
-        progress.finish_and_clear();
+        progress.finish();
         parts
     });
 

@@ -34,9 +34,9 @@ pub(crate) fn run(arguments: &Arguments) -> Result<(), Failure> {
         light,
         days: arguments.days,
     };
-    let progress = super::progress((sweep.parts.len() * sweep.sources.len()) as u64, "candidates");
+    let progress = super::Bar::new((sweep.parts.len() * sweep.sources.len()) as u64, "candidates");
     let sized = Sized::of(node, &sweep, &progress);
-    progress.finish_and_clear();
+    progress.finish();
     super::print(&match arguments.format.into() {
         Format::Text => printout::size::text(node, &sweep, &sized),
         Format::Json => printout::json(&printout::size::View::of(node, &sweep, &sized)),

@@ -198,3 +198,41 @@ fn note_on_start(cell: &Cell) -> Option<String> {
         shown(highest),
     ))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A farad behind `resistance_ohm` at a current of 100 mA from 3 V: at rest `apart_s` before the current, then a row each 0.2 s.
+    fn discharged(rest_rows: u32, apart_s: f64, resistance_ohm: f64) -> Cell {
+        let mut log = "time_s,storage_v\n".to_owned();
+        for row in (1..=rest_rows).rev() {
+            log.push_str(&format!("{},3\n", -apart_s * f64::from(row)));
+        }
+        for row in 0..145 {
+            let time_s = 0.2 * f64::from(row);
+            log.push_str(&format!("{time_s},{}\n", 3.0 - 0.1 * (resistance_ohm + time_s)));
+        }
+        Cell::parse("log.csv", &log, amperes(0.1), volts(3.0)).expect("a discharge")
+    }
+
+    #[test]
+    fn the_note_names_the_step_and_its_cure() {
+        for rest_rows in [1, 5] {
+            let text = text(&discharged(rest_rows, 0.1, 0.5));
+            assert!(text.contains("began somewhere in the 100 ms"), "{text}");
+            assert!(
+                text.contains("one row just before") && !text.contains("negative"),
+                "{text}"
+            );
+        }
+        assert!(text(&discharged(1, 1.0, 0.5)).contains("began somewhere in the 1 s"));
+    }
+
+    /// The line through the discharge begins above the voltage at rest.
+    #[test]
+    fn a_resistance_below_none_is_said() {
+        let text = text(&discharged(1, 1e-6, -0.5));
+        assert!(text.contains("comes out negative"), "{text}");
+    }
+}

@@ -193,3 +193,18 @@ fn trip(trip: &Trip) -> [String; 2] {
         ),
     ]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dividers::Options;
+    use crate::node::{SenseKind, example};
+
+    #[test]
+    fn a_reading_against_the_supply_says_that_it_needs_no_divider() {
+        let mut node = example("display-case");
+        node.sense.kind = SenseKind::Reference;
+        let text = text("case", &Dividers::of(&node, &Options::USUAL));
+        assert!(text.contains("no divider is needed"), "{text}");
+    }
+}

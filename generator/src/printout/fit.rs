@@ -2,8 +2,9 @@
 
 use serde::Serialize;
 
-use crate::fit::{Confidence, Finding, Fit, Parameter, picture};
+use crate::fit::{Confidence, Finding, Fit, Parameter};
 use crate::log::Log;
+use crate::picture;
 use crate::printout::table::table;
 use crate::text::Engineering;
 use crate::units::*;
@@ -181,7 +182,7 @@ pub fn text(name: &str, log: &Log, fit: &Fit) -> String {
             confidence(finding.confidence)
         ));
     }
-    let picture = picture::terminal(fit);
+    let picture = picture::fit::terminal(fit);
     if !picture.is_empty() {
         text.push_str(&format!("\n{picture}"));
     }

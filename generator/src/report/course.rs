@@ -3,8 +3,8 @@
 use serde::Serialize;
 
 use super::chart::{Chart, Drawn, Level, Merged, Panel, Series, Span, rounded};
+use crate::picture;
 use crate::simulate::columns::Columns;
-use crate::simulate::picture;
 use crate::simulate::timeline::{Event, Moment, Watch};
 use crate::text::{Engineering, in_days};
 use crate::units::*;

@@ -25,12 +25,9 @@ use crate::thresholds::Thresholds;
 use crate::units::*;
 use crate::visible::in_json;
 
-const PAGE: &str = include_str!("../../../templates/report/page.html.jinja");
+const PAGE: &str = millpond_templates::report::PAGE;
 /// The ladder: a part of the section of thresholds.
-const LADDER: (&str, &str) = (
-    "ladder",
-    include_str!("../../../templates/report/ladder.svg.jinja"),
-);
+const LADDER: (&str, &str) = ("ladder", millpond_templates::report::LADDER);
 
 /// A section of the page.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -72,45 +69,24 @@ impl Section {
     /// Its name, and the template by which it is included under that name.
     fn template(self) -> (&'static str, &'static str) {
         match self {
-            Self::Figures => (
-                "figures",
-                include_str!("../../../templates/report/figures.html.jinja"),
-            ),
-            Self::Findings => (
-                "findings",
-                include_str!("../../../templates/report/findings.html.jinja"),
-            ),
-            Self::Thresholds => (
-                "thresholds",
-                include_str!("../../../templates/report/thresholds.html.jinja"),
-            ),
-            Self::Actions => (
-                "actions",
-                include_str!("../../../templates/report/actions.html.jinja"),
-            ),
-            Self::Dark => ("dark", include_str!("../../../templates/report/dark.html.jinja")),
-            Self::Course => (
-                "course",
-                include_str!("../../../templates/report/course.html.jinja"),
-            ),
-            Self::Sensitivity => (
-                "sensitivity",
-                include_str!("../../../templates/report/sensitivity.html.jinja"),
-            ),
-            Self::Log => ("log", include_str!("../../../templates/report/log.html.jinja")),
-            Self::Closing => (
-                "closing",
-                include_str!("../../../templates/report/closing.html.jinja"),
-            ),
+            Self::Figures => ("figures", millpond_templates::report::FIGURES),
+            Self::Findings => ("findings", millpond_templates::report::FINDINGS),
+            Self::Thresholds => ("thresholds", millpond_templates::report::THRESHOLDS),
+            Self::Actions => ("actions", millpond_templates::report::ACTIONS),
+            Self::Dark => ("dark", millpond_templates::report::DARK),
+            Self::Course => ("course", millpond_templates::report::COURSE),
+            Self::Sensitivity => ("sensitivity", millpond_templates::report::SENSITIVITY),
+            Self::Log => ("log", millpond_templates::report::LOG),
+            Self::Closing => ("closing", millpond_templates::report::CLOSING),
         }
     }
 }
 
-const STYLE: &str = include_str!("../../../templates/page/page.css");
-const CHARTS_SCRIPT: &str = include_str!("../../../templates/page/charts.js");
-const PLOT_STYLE: &str = include_str!("../../../templates/page/uplot/uPlot.min.css");
-const PLOT_SCRIPT: &str = include_str!("../../../templates/page/uplot/uPlot.iife.min.js");
-const PLOT_LICENCE: &str = include_str!("../../../templates/page/uplot/LICENSE");
+const STYLE: &str = millpond_templates::page::STYLE;
+const CHARTS_SCRIPT: &str = millpond_templates::page::CHARTS;
+const PLOT_STYLE: &str = millpond_templates::page::PLOT_STYLE;
+const PLOT_SCRIPT: &str = millpond_templates::page::PLOT;
+const PLOT_LICENCE: &str = millpond_templates::page::PLOT_LICENCE;
 
 /// One number that matters.
 #[derive(Serialize)]

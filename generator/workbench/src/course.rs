@@ -99,7 +99,7 @@ mod tests {
 
     fn files() -> Files {
         Files {
-            text: include_str!("../../../templates/nodes/display-case.toml").to_owned(),
+            text: millpond_templates::nodes::DISPLAY_CASE.to_owned(),
             ..Files::default()
         }
     }

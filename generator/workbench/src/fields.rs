@@ -123,7 +123,7 @@ fn is_quantity(text: &str) -> bool {
 mod tests {
     use super::*;
 
-    const TEXT: &str = include_str!("../../../templates/nodes/crack-gauge.toml");
+    const TEXT: &str = millpond_templates::nodes::CRACK_GAUGE;
 
     #[test]
     fn every_value_is_found_in_the_order_of_the_file() {

@@ -36,7 +36,7 @@ enum Question {
 ///
 /// ```
 /// use millpond_workbench::{answer, Tell};
-/// let text = include_str!("../../../templates/nodes/crack-gauge.toml");
+/// let text = millpond_templates::nodes::CRACK_GAUGE;
 /// let question = serde_json::json!({"ask": "size", "text": text}).to_string();
 /// let answer: serde_json::Value = serde_json::from_str(&answer(&question, &Tell(|_| {})))?;
 /// assert_eq!(answer["transmit_mv"], 3116);
@@ -77,7 +77,7 @@ mod tests {
     use millpond::node::NodeFile;
     use millpond::progress::Unseen;
 
-    const TEXT: &str = include_str!("../../../templates/nodes/display-case.toml");
+    const TEXT: &str = millpond_templates::nodes::DISPLAY_CASE;
 
     /// A node with a measured profile, opened beside it: the constants are those of the files on the disk, to the byte.
     #[test]

@@ -40,7 +40,7 @@ pub(crate) fn answer(files: &Files) -> Value {
 mod tests {
     use super::*;
 
-    const TEXT: &str = include_str!("../../../templates/nodes/crack-gauge.toml");
+    const TEXT: &str = millpond_templates::nodes::CRACK_GAUGE;
 
     fn answer_to(text: &str) -> Value {
         let files = Files {

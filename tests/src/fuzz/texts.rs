@@ -19,9 +19,9 @@ const MOST_FITTED_ROWS: usize = 500;
 const PIECES: usize = 100;
 /// The nodes of `templates/nodes`: their sources are solar, indoor and constant.
 const NODES: [&str; 3] = [
-    include_str!("../../../templates/nodes/crack-gauge.toml"),
-    include_str!("../../../templates/nodes/display-case.toml"),
-    include_str!("../../../templates/nodes/pump-bearing.toml"),
+    millpond_templates::nodes::CRACK_GAUGE,
+    millpond_templates::nodes::DISPLAY_CASE,
+    millpond_templates::nodes::PUMP_BEARING,
 ];
 
 /// The first byte chooses, the rest is the text.

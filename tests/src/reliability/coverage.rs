@@ -7,7 +7,7 @@ use std::process::Command;
 use serde_json::Value;
 
 use super::{Extent, Row};
-use crate::command::{ROOT, cargo};
+use crate::command::{GENERATOR, ROOT, cargo};
 
 /// What cures a missing tool.
 const CURE: &str =
@@ -71,8 +71,8 @@ pub(super) fn rows(_: &Extent) -> Result<Vec<Row>, String> {
         Ok(tools) => tools,
         Err(why) => return Ok(NAMES.map(|name| Row::missing(name, why.clone())).to_vec()),
     };
-    let core = tools.reach("millpond-policy", "policy-core/src/", &[COUNTERS, BRANCHES])?;
-    let generator = tools.reach("millpond", "generator/src/", &[COUNTERS])?;
+    let core = tools.reach(&["millpond-policy"], "policy-core/src/", &[COUNTERS, BRANCHES])?;
+    let generator = tools.reach(&GENERATOR, "generator/", &[COUNTERS])?;
     let reached = [core.lines, core.branches, generator.lines];
     Ok(NAMES
         .into_iter()
@@ -161,27 +161,33 @@ impl Tools {
         }
     }
 
-    /// Runs the tests of a package, and reads what they reached in files below `folder`. Only the package itself is compiled with the
+    /// Runs the tests of `packages`, and reads what they reached in files below `folder`. Only they themselves are compiled with the
     /// `counters`, and its tests run on one thread: threads that count in the same place wait for each other.
-    fn reach(&self, package: &str, folder: &str, counters: &[&str]) -> Result<Reach, String> {
+    fn reach(&self, packages: &[&str], folder: &str, counters: &[&str]) -> Result<Reach, String> {
         let scratch = tempfile::tempdir().map_err(|error| error.to_string())?;
         let target = target().join("coverage");
-        let setting = format!("profile.test.package.{package}.rustflags={counters:?}");
+        let chosen = packages.iter().flat_map(|package| {
+            let setting = format!("profile.test.package.{package}.rustflags={counters:?}");
+            [
+                "--config".to_owned(),
+                setting,
+                "--package".to_owned(),
+                (*package).to_owned(),
+            ]
+        });
+        let chosen: Vec<String> = chosen.collect();
         let test = |more: &[&str]| {
             let mut command = Command::new(cargo());
             command
                 .args([
                     "test",
                     "-Zprofile-rustflags",
-                    "--config",
-                    &setting,
-                    "--package",
-                    package,
                     "--lib",
                     "--tests",
                     "--message-format",
                     "json-render-diagnostics",
                 ])
+                .args(&chosen)
                 .args(more)
                 .current_dir(ROOT)
                 .env("CARGO_TARGET_DIR", &target)

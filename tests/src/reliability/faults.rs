@@ -10,7 +10,7 @@ use millpond_policy::{Outage, Policy, RETAINED_BYTES, Reading, State};
 use super::{Extent, Row};
 use crate::command::millpond;
 
-const NODE: &str = include_str!("../../../templates/nodes/crack-gauge.toml");
+const NODE: &str = millpond_templates::nodes::CRACK_GAUGE;
 const OLD: &str = "as it was\n";
 /// Sizes at which the disk is full (blocks of 512 bytes); the header has some forty.
 const FULL_AT: std::ops::Range<u32> = 0..60;

@@ -1,7 +1,7 @@
 //! Parts simulated: random units of six nodes inside their tolerances, and how often an action that was granted took the supply away.
 
-use indicatif::ProgressBar;
 use millpond::income::Income;
+use millpond::progress::Unseen;
 use millpond::simulate::parts::{Flashing, Parts};
 use millpond::thresholds::Thresholds;
 use millpond::{policy, simulate};
@@ -20,15 +20,7 @@ pub(super) fn rows(extent: &Extent) -> Result<Vec<Row>, String> {
         let income = Income::of(&node.harvest.source).ok_or_else(|| format!("{name}: no income"))?;
         let course = simulate::course(node, extent.days);
         let flashing = Flashing { policy, plan: None };
-        let parts = Parts::of(
-            node,
-            flashing,
-            &income,
-            &course,
-            extent.parts,
-            1,
-            &ProgressBar::hidden(),
-        );
+        let parts = Parts::of(node, flashing, &income, &course, extent.parts, 1, &Unseen);
         for outcome in &parts.outcomes {
             units += 1;
             decisions += outcome.decisions;
