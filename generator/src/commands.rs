@@ -103,6 +103,6 @@ fn income(file: &NodeFile, trace: Option<&InputText>) -> Result<Option<Income>, 
     let Some(trace) = trace else {
         return Ok(Income::of(source));
     };
-    let income = Income::parse(&trace.path, &trace.text, source);
+    let income = record::parse(&trace.path, &trace.text, source);
     Ok(Some(income.map_err(LoadError::Refused)?))
 }

@@ -12,6 +12,7 @@ pub use inputs::Change;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::emit;
 use crate::generated::{self, Refusal};
 use crate::node::{NodeFile, Pace, Profiles};
 
@@ -82,8 +83,8 @@ struct Listed {
 ///
 /// If either file is refused.
 pub fn compare(old: &NodeFile, new: &NodeFile) -> Result<Comparison, Refusal> {
-    let before = listed(&generated::without_plan(old)?.json());
-    let after = listed(&generated::without_plan(new)?.json());
+    let before = listed(&emit::json(&generated::without_plan(old)?.constants));
+    let after = listed(&emit::json(&generated::without_plan(new)?.constants));
     let mut changes = inputs::changes(source(old), source(new));
     // The profiles of both files are at hand; each file's names are told apart by a folder.
     let (old_text, profiles) = inputs::in_memory(source(old), source(new));
@@ -92,7 +93,9 @@ pub fn compare(old: &NodeFile, new: &NodeFile) -> Result<Comparison, Refusal> {
         .map(|change| {
             let text = change.applied_to(&old_text);
             let file = NodeFile::parse_with(&old.path, &text, Profiles::Given(&profiles)).ok()?;
-            Some(listed(&generated::without_plan(&file).ok()?.json()))
+            Some(listed(&emit::json(
+                &generated::without_plan(&file).ok()?.constants,
+            )))
         })
         .collect();
     for (change, constants) in changes.iter_mut().zip(&alone) {

@@ -52,16 +52,19 @@
 //! ```
 #![forbid(unsafe_code)]
 
-pub use millpond_build::{emit, generate, generated};
+pub use millpond_build::{generate, generated};
 pub use millpond_findings::findings;
 pub use millpond_fit::{cell, fit, log, log_plan};
 pub use millpond_income::income;
 pub use millpond_model::model;
-pub use millpond_node::{input, node, problem, rows, visible};
+pub use millpond_node::{input, node, problem, visible};
 pub use millpond_numbers::{halving, statistics, text, units};
 pub use millpond_parts::{dividers, size};
+pub use millpond_records::{record, rows};
 pub use millpond_simulation::{bound, plan, progress, simulate, survival};
 pub use millpond_sizing::{budget, outlook, policy, rounding, thresholds};
+
+pub mod emit;
 
 pub mod picture;
 

@@ -20,9 +20,9 @@ use std::borrow::Cow;
 use std::ffi::OsStr;
 use std::path::Path;
 
+use hmac_sha256::Hash;
 use millpond_policy::Policy;
 use serde::Serialize;
-use sha2::{Digest, Sha256};
 
 use crate::budget::Budget;
 use crate::dividers::{Dividers, Options};
@@ -83,7 +83,7 @@ impl Input {
         Self {
             role,
             name: visible(&name.unwrap_or(Cow::Borrowed(path))).into_owned(),
-            sha256: hexadecimal(&Sha256::digest(text)),
+            sha256: hexadecimal(&Hash::hash(text.as_bytes())),
         }
     }
 }

@@ -57,6 +57,7 @@
     clippy::unwrap_used
 )]
 
+#[cfg(feature = "backlog")]
 mod backlog;
 mod clock;
 mod decide;
@@ -76,8 +77,10 @@ mod state;
 #[cfg(feature = "testkit")]
 pub mod testkit;
 mod ticks;
+mod when_full;
 
-pub use backlog::{Backlog, WhenFull};
+#[cfg(feature = "backlog")]
+pub use backlog::Backlog;
 pub use clock::elapsed_since;
 pub use decide::decide;
 pub use decision::{Decision, Reason};
@@ -93,3 +96,4 @@ pub use retained::{Outage, RETAINED_BYTES};
 pub use sense::{Sense, SenseKind};
 pub use state::State;
 pub use ticks::Ticks;
+pub use when_full::WhenFull;

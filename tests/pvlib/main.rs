@@ -5,9 +5,9 @@
 //! the first `python3` that has pvlib; requirements.txt has the version.
 
 use libtest_mimic::{Arguments, Failed, Trial};
-use millpond::income::weather::Weather;
 use millpond::income::{Income, clear_sky, sun};
 use millpond::node::{Site, Source};
+use millpond::record::weather::Weather;
 use millpond::units::*;
 use millpond_tests::tool::{self, Tool};
 use serde::Deserialize;
@@ -151,7 +151,7 @@ fn check_weather(python: &Tool, station: &str) -> Result<(), Failed> {
         efficiency: fraction(1.0),
         site,
     };
-    let income = Income::load(&hours.path, &module)?;
+    let income = record::load(&hours.path, &module)?;
     let (want_j, got_j) = (
         hours.irradiance_w_m2.iter().sum::<f64>() * 3600.0,
         energy_j(&income, YEAR_S),

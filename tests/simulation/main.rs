@@ -228,7 +228,7 @@ impl World {
             .enumerate()
             .map(|(index, w)| format!("{},{w}\n", index * 1800))
             .collect();
-        let income = Income::parse(
+        let income = record::parse(
             "steps.csv",
             &format!("time_s,power_w\n{rows}"),
             &node.harvest.source,

@@ -1,34 +1,22 @@
 //! From the constants of a node to the text of its firmware files.
 //!
-//! Three outputs: a C header, a Rust module, and JSON. Each is rendered in memory, carries what made it and a
-//! hash of its own text, and is written only where it differs ([`write_all`]) or held against what stands there
-//! ([`verify`]). The same constants give the same bytes.
+//! A C header and a Rust module. Each is rendered in memory, and carries what made it and a hash of its own text. The same constants
+//! give the same bytes.
 
 mod c_header;
-mod depfile;
-mod json;
+#[cfg(any(test, feature = "testkit"))]
+pub mod given;
 mod names;
-mod provenance;
-#[cfg(not(target_arch = "wasm32"))]
-mod replace;
+pub mod provenance;
 mod rust_module;
 pub mod template;
-mod verify;
-#[cfg(not(target_arch = "wasm32"))]
-mod write;
 
 use millpond_policy::{PlanParts, PolicyParts, WhenFull};
 use minijinja::value::{Serde, Value};
 use serde::Serialize;
 
-pub use depfile::{Unwritable, depfile};
 pub use provenance::GENERATOR;
 pub use provenance::marked_copy;
-#[cfg(not(target_arch = "wasm32"))]
-pub use replace::{Kind, MANUAL_MARK, Standing, may_replace};
-pub use verify::{LIMIT, Stale, StaleReason, verify};
-#[cfg(not(target_arch = "wasm32"))]
-pub use write::{WriteError, behind_links, create, folder_of, try_place, write_all, write_new};
 
 /// Everything that goes into the outputs: integers, and strings that are formatted already.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -121,7 +109,6 @@ trait Emitter {
 /// };
 /// assert!(emit::c_header(&constants).contains("#define CRACK_GAUGE_TRANSMIT_MV 3090u\n"));
 /// assert!(emit::rust_module(&constants).contains("    transmit_mv: 3090,\n"));
-/// assert!(emit::json(&constants).contains("\"transmit_mv\": 3090,\n"));
 /// ```
 pub fn c_header(constants: &Constants) -> String {
     c_header::CHeader.emit(constants)
@@ -130,11 +117,6 @@ pub fn c_header(constants: &Constants) -> String {
 /// The Rust module for the crate `millpond-policy`: `mod policy;` or `include!` takes it. See [`c_header`].
 pub fn rust_module(constants: &Constants) -> String {
     rust_module::RustModule.emit(constants)
-}
-
-/// The constants as JSON. See [`c_header`].
-pub fn json(constants: &Constants) -> String {
-    json::Json.emit(constants)
 }
 
 /// The table of thresholds as lines for a comment: each action, then its terms in columns.
@@ -185,51 +167,14 @@ fn plan_lines(constants: &Constants) -> Vec<String> {
 }
 
 #[cfg(test)]
-pub(crate) mod tests {
+mod tests {
+    use super::given::{example, planned};
     use super::*;
-    use millpond_policy::{Plan, Policy};
-
-    pub(crate) fn example() -> Constants {
-        let term = |term: &str, volts: &str| (term.to_owned(), volts.to_owned());
-        Constants {
-            node: "crack-gauge".to_owned(),
-            version: "0.1.0".to_owned(),
-            other_pace: None,
-            input_hash: "ab".repeat(32),
-            parts: *Policy::EXAMPLE.parts(),
-            decide_counts: DecideCounts {
-                measure: 425,
-                transmit: 505,
-            },
-            when_full: WhenFull::ThinEvenly,
-            thresholds: vec![ThresholdRow {
-                action: "transmit".to_owned(),
-                start: "2.916 V".to_owned(),
-                start_with_reserve: "2.951 V".to_owned(),
-                decide: "3090 mV".to_owned(),
-                lines: vec![
-                    term("floor", "2.346 V"),
-                    term("one count */ of sensing", "0.006 V"),
-                ],
-            }],
-            plan: None,
-        }
-    }
-
-    pub(crate) fn planned() -> Constants {
-        Constants {
-            plan: Some(EmittedPlan {
-                made_from: vec!["two years */ of weather".to_owned()],
-                parts: *Plan::EXAMPLE.parts(),
-            }),
-            ..example()
-        }
-    }
 
     #[test]
     fn a_plan_is_in_every_output_and_only_where_there_is_one() {
         type Emit = fn(&Constants) -> String;
-        let outputs: [(Emit, &str, &str); 3] = [
+        let outputs: [(Emit, &str, &str); 2] = [
             (
                 c_header,
                 "PLAN_SAMPLE_UNIT_S 260859UL\n",
@@ -239,11 +184,6 @@ pub(crate) mod tests {
                 rust_module,
                 "    sample_unit_s: 260859,\n",
                 "\n/// two years * / of weather\n/// ```\n",
-            ),
-            (
-                json,
-                "\"sample_unit_s\": 260859,\n",
-                "\"two years */ of weather\"",
             ),
         ];
         for (emit, constant, line) in outputs {
@@ -255,7 +195,7 @@ pub(crate) mod tests {
 
     #[test]
     fn the_same_constants_give_the_same_bytes() {
-        for emit in [c_header, rust_module, json] {
+        for emit in [c_header, rust_module] {
             assert_eq!(emit(&example()), emit(&example()));
             assert!(emit(&example()).ends_with('\n'));
         }

@@ -224,11 +224,6 @@ impl Generated {
     pub fn rust_module(&self) -> String {
         emit::rust_module(&self.constants)
     }
-
-    /// The constants as JSON.
-    pub fn json(&self) -> String {
-        emit::json(&self.constants)
-    }
 }
 
 impl fmt::Display for Refusal {

@@ -10,5 +10,5 @@ use millpond_income::income;
 
 use millpond_node::{input, node, visible};
 use millpond_numbers::{text, units};
-use millpond_simulation::{plan, progress, simulate};
+use millpond_simulation::{plan, progress};
 use millpond_sizing::{budget, policy, thresholds};

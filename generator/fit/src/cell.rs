@@ -22,9 +22,9 @@ mod tests;
 
 use std::path::Path;
 
-use crate::income;
 use crate::input::{self, LoadError};
 use crate::problem::{InputText, Problem, Problems};
+use crate::record;
 use crate::rows;
 use crate::units::*;
 
@@ -98,7 +98,7 @@ impl Cell {
     ///
     /// [`LoadError::Refused`] with all faults at once, or what kept the file from being read at all.
     pub fn load(path: impl AsRef<Path>, current: Current, rated: Voltage) -> Result<Self, LoadError> {
-        let file = input::read(path.as_ref(), income::LIMIT)?;
+        let file = input::read(path.as_ref(), record::LIMIT)?;
         Self::parse(&file.path, &file.text, current, rated).map_err(LoadError::Refused)
     }
 

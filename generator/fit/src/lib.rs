@@ -6,9 +6,9 @@ pub mod fit;
 pub mod log;
 pub mod log_plan;
 
-use millpond_income::income;
 use millpond_model::model;
-use millpond_node::{input, node, problem, rows};
+use millpond_node::{input, node, problem};
 use millpond_numbers::{halving, statistics, text, units};
+use millpond_records::{record, rows};
 use millpond_simulation::simulate;
 use millpond_sizing::{policy, thresholds};

@@ -1,7 +1,7 @@
-//! What a source offers over time: sun, indoor light, a trace, a weather file.
+//! What a source offers over time: sun, indoor light, steps.
 #![forbid(unsafe_code)]
 
 pub mod income;
 
-use millpond_node::{input, node, problem, rows};
-use millpond_numbers::{halving, statistics, text, units};
+use millpond_node::node;
+use millpond_numbers::{halving, text, units};

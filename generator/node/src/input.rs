@@ -2,6 +2,7 @@
 //!
 //! Each sort of file has a most that is read, so that none takes the memory of the machine, whatever it is.
 
+use std::fmt;
 use std::fs::File;
 use std::io::{self, Read as _};
 use std::path::Path;
@@ -10,10 +11,9 @@ use crate::problem::{InputText, Problems};
 use crate::visible::visible;
 
 /// Why an input file could not be used.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug)]
 pub enum LoadError {
     /// There is no text to look at.
-    #[error("{} {why}{}", visible(.path), with_cure(.why))]
     Unreadable {
         /// Path as the user gave it.
         path: String,
@@ -21,18 +21,15 @@ pub enum LoadError {
         why: Unreadable,
     },
     /// The file was read, and cannot be what it is taken for.
-    #[error("{0}")]
     Refused(Problems),
 }
 
 /// Why a file has no text to look at.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug)]
 pub enum Unreadable {
     /// It could not be opened or read.
-    #[error("cannot be read: {}", in_words(.0))]
     System(io::Error),
     /// It is larger than a file of its sort may be.
-    #[error("is larger than {}, the most that is read", in_binary_units(*most_bytes))]
     TooLarge {
         /// What it may have.
         most_bytes: u64,
@@ -40,12 +37,42 @@ pub enum Unreadable {
         cure: &'static str,
     },
     /// It is not UTF-8 text.
-    #[error("is not text: byte {offset} (counted from 0) is not UTF-8")]
     NotText {
         /// Position of the first byte that is not UTF-8.
         offset: usize,
     },
 }
+
+impl fmt::Display for LoadError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Unreadable { path, why } => write!(f, "{} {why}{}", visible(path), with_cure(why)),
+            Self::Refused(problems) => problems.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for LoadError {}
+
+impl fmt::Display for Unreadable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::System(error) => write!(f, "cannot be read: {}", in_words(error)),
+            Self::TooLarge { most_bytes, .. } => {
+                write!(
+                    f,
+                    "is larger than {}, the most that is read",
+                    in_binary_units(*most_bytes)
+                )
+            }
+            Self::NotText { offset } => {
+                write!(f, "is not text: byte {offset} (counted from 0) is not UTF-8")
+            }
+        }
+    }
+}
+
+impl std::error::Error for Unreadable {}
 
 impl Unreadable {
     /// What would cure it; what the system says needs no more words.

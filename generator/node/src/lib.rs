@@ -4,7 +4,6 @@
 pub mod input;
 pub mod node;
 pub mod problem;
-pub mod rows;
 pub mod visible;
 
 use millpond_numbers::{text, units};

@@ -21,6 +21,7 @@ mod profile;
 mod profiles;
 pub mod quantity;
 mod radio;
+mod records;
 mod reduction;
 mod regulator;
 mod schedule;

@@ -48,6 +48,8 @@ mod survival;
 mod tests;
 mod threshold;
 
+use std::fmt;
+
 use crate::units::*;
 
 /// What is known in advance, all of it at its best: the bound holds for every part and every policy that is not better.
@@ -89,12 +91,23 @@ pub struct Bound {
 }
 
 /// The storage runs empty although the node only sleeps: there is nothing to bound.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-#[error("the storage is empty after {} s although the node only sleeps", at.get::<second>())]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RunsEmpty {
     /// When it is empty.
     pub at: Time,
 }
+
+impl fmt::Display for RunsEmpty {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let at_s = self.at.get::<second>();
+        write!(
+            f,
+            "the storage is empty after {at_s} s although the node only sleeps"
+        )
+    }
+}
+
+impl std::error::Error for RunsEmpty {}
 
 /// A time with a constant gain of the storage while the node sleeps.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -2,6 +2,7 @@
 #![forbid(unsafe_code)]
 
 pub mod bound;
+mod parallel;
 pub mod plan;
 pub mod progress;
 pub mod simulate;

@@ -13,11 +13,13 @@ pub mod search;
 pub mod settings;
 pub mod typical;
 
+use std::fmt;
+
 use millpond_policy::{Plan, Policy, Rejected};
-use rayon::prelude::*;
 
 use crate::income::Income;
 use crate::node::{Node, Source};
+use crate::parallel;
 use crate::plan::practice::Year;
 use crate::plan::settings::Settings;
 use crate::plan::typical::Typical;
@@ -47,20 +49,31 @@ pub struct Planned {
 }
 
 /// Why a node has no plan.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum NoPlan {
     /// The constants break a rule.
-    #[error("{0}")]
     Rejected(Rejected),
     /// The storage is too large to be counted in 31 bits of microjoules.
-    #[error("the storage holds more than 2147 J, more than a plan can count: keep pace = \"even\"")]
     TooLarge,
     /// In every made year the sleeping node runs empty.
-    #[error(
-        "the income does not even keep the node asleep alive in any of the years that a plan is tuned on: more source, more storage or less sleeping current is needed"
-    )]
     Hopeless,
 }
+
+impl fmt::Display for NoPlan {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Rejected(rejected) => rejected.fmt(f),
+            Self::TooLarge => f.write_str(
+                "the storage holds more than 2147 J, more than a plan can count: keep pace = \"even\"",
+            ),
+            Self::Hopeless => f.write_str(
+                "the income does not even keep the node asleep alive in any of the years that a plan is tuned on: more source, more storage or less sleeping current is needed",
+            ),
+        }
+    }
+}
+
+impl std::error::Error for NoPlan {}
 
 /// Tunes a plan for `node` on `income`. Deterministic; `progress` counts the settings that were tried.
 ///
@@ -110,13 +123,10 @@ pub fn tuned_on(
     let least = typical.least_settings(practice::worst_dark(node, typical.sleep(), &years));
     let found = search::best(policy, &typical, &years, least, progress).map_err(NoPlan::Rejected)?;
     let part = Part::nominal(node);
-    let outcomes: Vec<Outcome> = years
-        .par_iter()
-        .map(|year| {
-            let mut rule = rule::Planned::new(*policy, found.plan);
-            run(&part, &year.income, &mut rule, &year.course, &mut Blind)
-        })
-        .collect();
+    let outcomes: Vec<Outcome> = parallel::each(years.iter().collect(), |year| {
+        let mut rule = rule::Planned::new(*policy, found.plan);
+        run(&part, &year.income, &mut rule, &year.course, &mut Blind)
+    });
     let score =
         |(outcome, year): (&Outcome, &Year)| year.bound.mean_age.get::<second>() / outcome.mean_age_s();
     Ok(Planned {

@@ -8,8 +8,8 @@ mod tests;
 pub use pace::{above_thresholds, sleep_power};
 pub use silence::{Silence, off_time};
 
+use hmac_sha256::Hash;
 use millpond_policy::{Costs, PACE_ROWS, PaceRow, Policy, PolicyParts, Rejected};
-use sha2::{Digest, Sha256};
 
 use crate::model::bank::{Bank, Wear};
 use crate::node::Node;
@@ -92,6 +92,6 @@ fn filled(rows: &[pace::Row]) -> [PaceRow; PACE_ROWS] {
 
 /// Marks retained state as made under these constants: the first 16 bits of a hash over all of them.
 fn fingerprint(parts: &PolicyParts) -> u16 {
-    let hash = Sha256::digest(format!("{parts:?}"));
+    let hash = Hash::hash(format!("{parts:?}").as_bytes());
     u16::from_be_bytes([hash[0], hash[1]])
 }

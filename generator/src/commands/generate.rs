@@ -55,7 +55,7 @@ fn outputs(arguments: &Generate, generated: &Generated) -> Vec<(PathBuf, String)
         outputs.push((path.clone(), generated.rust_module()));
     }
     if let Some(path) = &arguments.json {
-        outputs.push((path.clone(), generated.json()));
+        outputs.push((path.clone(), emit::json(&generated.constants)));
     }
     outputs
 }

@@ -21,7 +21,7 @@ pub(crate) fn run(arguments: &Report) -> Result<(), Failure> {
     if let Some(pace) = arguments.pace {
         file.node.policy.pace = pace.into();
     }
-    let trace = super::beside(arguments.trace.as_deref(), income::LIMIT)?;
+    let trace = super::beside(arguments.trace.as_deref(), record::LIMIT)?;
     let income = super::income(&file, trace.as_ref())?;
     let log = super::beside(arguments.log.as_deref(), log::LIMIT)?;
     let known = Known {

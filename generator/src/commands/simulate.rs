@@ -41,7 +41,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     }
     let policy = policy::policy(node, &thresholds)
         .map_err(|rejected| Failure::Refused(format!("{}: {}\n", visible(&file.path), rejected.text())))?;
-    let trace = super::beside(arguments.trace.as_deref(), income::LIMIT)?;
+    let trace = super::beside(arguments.trace.as_deref(), record::LIMIT)?;
     let income = super::income(&file, trace.as_ref())?.ok_or_else(|| {
         Failure::Unusable(format!(
             "{} leaves its income to a trace: give one with --trace",

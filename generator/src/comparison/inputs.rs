@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use sha2::{Digest, Sha256};
+use hmac_sha256::Hash;
 use toml::{Table, Value};
 
 use crate::problem::InputText;
@@ -117,7 +117,7 @@ pub(super) fn changes(old: Source<'_>, new: Source<'_>) -> Vec<Change> {
 /// The profile that both files name alike for an action, and that holds other bytes.
 fn held(action: &str, name: &str, old_text: &str, new_text: &str) -> Change {
     let shown = |text: &str| {
-        let digest = Sha256::digest(text.as_bytes());
+        let digest = Hash::hash(text.as_bytes());
         format!("{name}, sha256 {}", hexadecimal(&digest[..SHOWN_BYTES]))
     };
     Change {

@@ -76,7 +76,7 @@ pub(super) fn trace(bytes: &[u8]) {
     } else {
         example(choice).harvest.source
     };
-    match Income::parse("trace.csv", &text, &source) {
+    match record::parse("trace.csv", &text, &source) {
         Ok(income) => {
             let mut now_s = 0.0;
             for piece in income.segments().take(PIECES) {

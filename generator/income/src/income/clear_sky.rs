@@ -47,7 +47,7 @@ fn irradiance_by_sine(sine: f64) -> PowerDensity {
 }
 
 /// Power of a module of `area` in the given light.
-pub(super) fn module_power(irradiance: PowerDensity, area: Area, efficiency: Ratio) -> Power {
+pub fn module_power(irradiance: PowerDensity, area: Area, efficiency: Ratio) -> Power {
     irradiance * area * efficiency
 }
 

@@ -17,11 +17,7 @@ const DAY_S: f64 = 86_400.0;
 const DAYS_IN_WEEK: u32 = 7;
 
 /// Power of a cell of `area` in the given light; `table` in rising order of illuminance, at least one point.
-pub(super) fn cell_power(
-    illuminance: Illuminance,
-    area: Area,
-    table: &[(Illuminance, PowerDensity)],
-) -> Power {
+pub fn cell_power(illuminance: Illuminance, area: Area, table: &[(Illuminance, PowerDensity)]) -> Power {
     area * power_density(illuminance, table)
 }
 

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use sha2::{Digest, Sha256};
+use hmac_sha256::Hash;
 use toml::de::DeTable;
 
 use super::profiles::Profiles;
@@ -233,10 +233,11 @@ fn read_sleep(root: &mut Table<'_>) -> Option<Current> {
 
 /// SHA-256 over all input bytes, in hexadecimal.
 fn hash(files: &[InputText]) -> String {
-    let digest = files.iter().fold(Sha256::new(), |digest, file| {
-        digest.chain_update(file.text.as_bytes())
-    });
-    hexadecimal(&digest.finalize())
+    let mut hash = Hash::new();
+    for file in files {
+        hash.update(file.text.as_bytes());
+    }
+    hexadecimal(&hash.finalize())
 }
 
 #[cfg(test)]

@@ -4,11 +4,10 @@
 use std::ops::Range;
 use std::path::Path;
 
-use csv::{ReaderBuilder, StringRecord, Trim};
-
 use super::Phase;
 use super::profiles::Profiles;
 use super::quantity::{QuantityFault, parse_plain};
+use super::records::{Record, records};
 use super::reduction::{Row, reduced};
 use super::table::{Given, Log, Table};
 use super::unread::Unread;
@@ -80,29 +79,17 @@ fn log_in_file(log: &Log, file: usize, problem: Problem) {
     log.note(Problem { file, ..problem });
 }
 
-/// The rows of the text, its header first.
-fn records(text: &str) -> impl Iterator<Item = StringRecord> {
-    ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .comment(Some(b'#'))
-        .trim(Trim::All)
-        .from_reader(text.as_bytes())
-        .into_records()
-        // The text is UTF-8 and rows may differ in length, so nothing is left for the CSV reader to refuse.
-        .map_while(Result::ok)
-}
-
 /// The power of ten of the current's unit by the header, or what the text lacks to be a profile.
 fn header(text: &str) -> Result<i32, &'static str> {
     let record = records(text)
         .next()
         .ok_or("is empty: it has no header and no rows")?;
-    let columns = (record.get(0), record.get(1), record.len());
-    let (Some("time_s"), Some(current), 2) = columns else {
+    let [time, current] = &record.cells[..] else {
         return Err("does not begin with the header of a profile");
     };
-    let known = CURRENT_COLUMNS.iter().find(|(name, _)| *name == current);
+    let known = CURRENT_COLUMNS
+        .iter()
+        .find(|(name, _)| time == "time_s" && name == current);
     known
         .map(|(_, power)| *power)
         .ok_or("does not begin with the header of a profile")
@@ -145,14 +132,15 @@ fn read_rows(text: &str, power: i32, note: &dyn Fn(Problem)) -> Option<Vec<Row>>
 
 fn read_row(
     text: &str,
-    record: &StringRecord,
+    record: &Record,
     line: &Range<usize>,
     exponent: i32,
     before: Option<&Row>,
 ) -> Result<Row, Problem> {
-    let (Some(time), Some(current), 2) = (record.get(0), record.get(1), record.len()) else {
-        let cells = if record.len() == 1 { "cell" } else { "cells" };
-        let title = format!("a row of the profile has {} {cells}", record.len());
+    let [time, current] = &record.cells[..] else {
+        let count = record.cells.len();
+        let cells = if count == 1 { "cell" } else { "cells" };
+        let title = format!("a row of the profile has {count} {cells}");
         return Err(Problem::new(
             line.clone(),
             title,
@@ -202,11 +190,8 @@ fn read_row(
 }
 
 /// Where the line of a record stands: the CSV reader's position may still point at comments before it.
-fn line_of(text: &str, record: &StringRecord) -> Range<usize> {
-    let mut start = record
-        .position()
-        .map_or(0, |position| position.byte() as usize)
-        .min(text.len());
+fn line_of(text: &str, record: &Record) -> Range<usize> {
+    let mut start = record.from;
     loop {
         let end = text[start..].find('\n').map_or(text.len(), |at| start + at);
         let line = text[start..end].trim_matches(['\r', '\u{feff}']);

@@ -8,9 +8,9 @@
 use std::collections::BTreeMap;
 
 use millpond_policy::{Plan, Policy, Rejected};
-use rayon::prelude::*;
 
 use crate::bound::Bound;
+use crate::parallel;
 use crate::plan::drill::{Drilled, drill};
 use crate::plan::practice::Year;
 use crate::plan::settings::{ALL, COUNT, Settings};
@@ -87,7 +87,7 @@ pub fn climb(
             .into_iter()
             .filter(|settings| !tried.contains_key(settings))
             .collect();
-        let worths: Vec<f64> = around.par_iter().map(&trial).collect();
+        let worths: Vec<f64> = parallel::each(around.iter().collect(), &trial);
         tried.extend(around.iter().copied().zip(worths.iter().copied()));
         let there = around
             .iter()

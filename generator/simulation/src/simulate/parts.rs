@@ -2,10 +2,10 @@
 
 use millpond_policy::{Plan, Policy};
 use rand_pcg::Pcg64;
-use rayon::prelude::*;
 
 use crate::income::Income;
 use crate::node::Node;
+use crate::parallel;
 use crate::progress::Progress;
 use crate::simulate::part::Part;
 use crate::simulate::rule::{Flashed, Planned};
@@ -43,19 +43,17 @@ impl Parts {
         seed: u64,
         progress: &dyn Progress,
     ) -> Self {
-        let outcomes = (0..count)
-            .into_par_iter()
-            .map(|number| {
-                let mut random = Pcg64::new(u128::from(seed), u128::from(number));
-                let part = Part::random(node, &mut random);
-                let policy = flashed.policy;
-                match flashed.plan {
-                    Some(plan) => run(&part, income, &mut Planned::new(policy, plan), course, &mut Blind),
-                    None => run(&part, income, &mut Flashed::new(policy), course, &mut Blind),
-                }
-            })
-            .inspect(|_| progress.step())
-            .collect();
+        let outcomes = parallel::each((0..count).collect(), |number| {
+            let mut random = Pcg64::new(u128::from(seed), u128::from(number));
+            let part = Part::random(node, &mut random);
+            let policy = flashed.policy;
+            let outcome = match flashed.plan {
+                Some(plan) => run(&part, income, &mut Planned::new(policy, plan), course, &mut Blind),
+                None => run(&part, income, &mut Flashed::new(policy), course, &mut Blind),
+            };
+            progress.step();
+            outcome
+        });
         Self { outcomes }
     }
 

@@ -7,8 +7,8 @@
 
 use jiff::civil::Date;
 
-use super::sun::YEAR;
-use super::{Segment, clear_sky};
+use crate::income::sun::YEAR;
+use crate::income::{Segment, clear_sky};
 use crate::node::Source;
 use crate::problem::{InputText, Problem, Problems, quoted};
 use crate::rows::{Faults, Row, Rows, without_byte_order_mark};
@@ -39,7 +39,7 @@ impl Weather {
     /// number, negative or marked as missing.
     ///
     /// ```
-    /// use millpond_income::income::weather::Weather;
+    /// use millpond_records::record::weather::Weather;
     /// use millpond_numbers::units::*;
     /// let text = "703165,\"SAND POINT\",AK,-9.0,55.317,-160.517,7\n\
     ///             Date (MM/DD/YYYY),Time (HH:MM),ETR (W/m^2),ETRN (W/m^2),GHI (W/m^2)\n\

@@ -55,7 +55,7 @@ pub enum StaleReason {
 /// [`Stale`] with the reason and a diff. A file that differs in line ends only is not stale.
 ///
 /// ```
-/// use millpond_build::emit::{StaleReason, verify};
+/// use millpond::emit::{StaleReason, verify};
 /// let stale = verify("#define A 1\n", "#define A 2\n").unwrap_err();
 /// assert_eq!(stale.reason, StaleReason::NotGenerated);
 /// assert!(stale.difference.contains("-#define A 1\n+#define A 2\n"));
@@ -128,8 +128,9 @@ impl std::error::Error for Stale {}
 mod tests {
     use super::*;
     use crate::emit::{
-        Constants, c_header, json, rust_module,
-        tests::{example, planned},
+        Constants, c_header,
+        given::{example, planned},
+        json, rust_module,
     };
 
     fn reason(existing: &str, fresh: &str) -> Option<StaleReason> {

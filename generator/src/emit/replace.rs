@@ -67,7 +67,7 @@ const PAGE_MARK: &str = "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta char
 /// [`Standing`], which says what is there.
 ///
 /// ```
-/// use millpond_build::emit::{Kind, may_replace};
+/// use millpond::emit::{Kind, may_replace};
 /// let folder = tempfile::tempdir()?;
 /// let path = folder.path().join("main.c");
 /// assert!(may_replace(&path, Kind::CHeader).is_ok());
@@ -130,7 +130,7 @@ impl Kind {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::emit::{self, tests::example};
+    use crate::emit::{self, given::example};
 
     fn written(kind: Kind) -> String {
         match kind {

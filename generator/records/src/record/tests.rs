@@ -43,11 +43,11 @@ fn pieces(income: &Income, count: usize) -> Vec<(f64, f64)> {
 }
 
 fn trace(text: &str) -> Income {
-    Income::parse("trace.csv", text, &Source::Trace).unwrap_or_else(|problems| panic!("{problems}"))
+    parse("trace.csv", text, &Source::Trace).unwrap_or_else(|problems| panic!("{problems}"))
 }
 
 fn message(text: &str, source: &Source) -> String {
-    Income::parse("trace.csv", text, source)
+    parse("trace.csv", text, source)
         .expect_err("a trace with faults")
         .render(false)
 }
@@ -101,10 +101,9 @@ fn marks_comments_blanks_quotes_and_line_ends_do_not_matter() {
 
 #[test]
 fn light_becomes_power_by_the_node() {
-    let sun =
-        Income::parse("sun.csv", "time_s,irradiance_w_m2\n0,1000\n60,0\n", &module()).expect("a module");
+    let sun = parse("sun.csv", "time_s,irradiance_w_m2\n0,1000\n60,0\n", &module()).expect("a module");
     assert_eq!(pieces(&sun, 2), [(60.0, 1.0), (120.0, 0.0)]);
-    let lamp = Income::parse("lamp.csv", "time_s,illuminance_lx\n0,400\n60,0\n", &cell()).expect("a cell");
+    let lamp = parse("lamp.csv", "time_s,illuminance_lx\n0,400\n60,0\n", &cell()).expect("a cell");
     assert_eq!(pieces(&lamp, 2), [(60.0, 0.12 * 0.001), (120.0, 0.0)]);
     for (column, source, needed) in [
         ("irradiance_w_m2", cell(), "no solar module"),
@@ -186,7 +185,7 @@ fn headers_that_say_nothing_are_refused() {
         "time_s,power_w\n0;1\n60;2\n",
         "time_s,power_w\n0,0,5\n60,0,7\n",
     ] {
-        let refused = Income::parse("trace.csv", text, &Source::Trace).expect_err(text);
+        let refused = parse("trace.csv", text, &Source::Trace).expect_err(text);
         assert!(!refused.list.is_empty());
     }
 }
@@ -194,7 +193,7 @@ fn headers_that_say_nothing_are_refused() {
 #[test]
 fn a_file_of_garbage_is_not_read_to_its_end() {
     let text = format!("time_s,power_w\n{}", "what,ever\n".repeat(100_000));
-    let refused = Income::parse("trace.csv", &text, &Source::Trace).expect_err("words are no numbers");
+    let refused = parse("trace.csv", &text, &Source::Trace).expect_err("words are no numbers");
     // Two faults in a row: reading stops at the 501st.
     assert_eq!(refused.list.len(), 1001);
     assert!(refused.list[1000].title.contains("reading stopped here"));
@@ -205,12 +204,12 @@ fn files_that_cannot_be_read_say_why() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("trace.csv");
     assert!(matches!(
-        Income::load(&path, &Source::Trace),
+        load(&path, &Source::Trace),
         Err(LoadError::Unreadable { .. })
     ));
     fs::write(&path, b"time_s,power_w\n0,1\n60,\xb5\n").expect("a file");
     assert!(matches!(
-        Income::load(&path, &Source::Trace),
+        load(&path, &Source::Trace),
         Err(LoadError::Unreadable {
             why: Unreadable::NotText { offset: 22 },
             ..
@@ -220,7 +219,7 @@ fn files_that_cannot_be_read_say_why() {
         .and_then(|file| file.set_len(LIMIT.most_bytes + 1))
         .expect("a sparse file");
     assert!(matches!(
-        Income::load(&path, &Source::Trace),
+        load(&path, &Source::Trace),
         Err(LoadError::Unreadable {
             why: Unreadable::TooLarge { .. },
             ..
@@ -228,7 +227,7 @@ fn files_that_cannot_be_read_say_why() {
     ));
     fs::write(&path, "time_s,power_w\n0,1\n60,2\n").expect("a file");
     assert_eq!(
-        pieces(&Income::load(&path, &Source::Trace).expect("a trace"), 1),
+        pieces(&load(&path, &Source::Trace).expect("a trace"), 1),
         [(60.0, 1.0)]
     );
 }
@@ -246,7 +245,7 @@ Date (MM/DD/YYYY),Time (HH:MM),ETR (W/m^2),ETRN (W/m^2),GHI (W/m^2),GHI source
 #[test]
 fn a_weather_file_is_known_by_its_layout() {
     // 100 cm², 10 %, half shaded: 50 W/m² become 25 mW.
-    let income = Income::parse("sand-point.csv", WEATHER, &module()).expect("an excerpt");
+    let income = parse("sand-point.csv", WEATHER, &module()).expect("an excerpt");
     let hour = 3600.0;
     let got = pieces(&income, 3);
     assert_eq!(
@@ -379,7 +378,7 @@ proptest! {
     fn any_text_is_answered(
         text in "(\u{feff}?(time_s|time),(power_w|irradiance_w_m2)\r?\n|x\nDate \\(MM/DD/YYYY\\),Time \\(HH:MM\\),GHI \\(W/m\\^2\\)\n)?([-0-9.,/:\"#\r\n eTZ]|\\PC){0,80}",
     ) {
-        if let Err(problems) = Income::parse("any.csv", &text, &module()) {
+        if let Err(problems) = parse("any.csv", &text, &module()) {
             prop_assert!(problems.render(false).contains("refused"));
         }
     }

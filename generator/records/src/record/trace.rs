@@ -5,7 +5,7 @@
 
 use jiff::Timestamp;
 
-use super::{Segment, clear_sky, indoor};
+use crate::income::{Segment, clear_sky, indoor};
 use crate::node::Source;
 use crate::problem::{Problem, quoted};
 use crate::rows::{Faults, Row, Rows, cell_span};
