@@ -171,8 +171,8 @@ fn a_profile_is_named_with_its_folder() {
 /// SHA-256 of the three letters "abc": FIPS 180-4, example of the standard's companion document.
 #[test]
 fn the_hash_is_that_of_the_bytes() {
-    use sha2::{Digest, Sha256};
-    let known: String = Sha256::digest(b"abc")
+    use hmac_sha256::Hash;
+    let known: String = Hash::hash(b"abc")
         .iter()
         .map(|byte| format!("{byte:02x}"))
         .collect();
@@ -181,7 +181,7 @@ fn the_hash_is_that_of_the_bytes() {
         "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     );
     let file = NodeFile::parse("example.toml", EXAMPLES[0], "").expect("a sound file");
-    let own: String = Sha256::digest(EXAMPLES[0])
+    let own: String = Hash::hash(EXAMPLES[0])
         .iter()
         .map(|byte| format!("{byte:02x}"))
         .collect();
