@@ -32,6 +32,7 @@ use millpond::node::{NodeFile, Pace};
 use millpond::plan::Planned;
 use millpond::plan::made::Made;
 use millpond::problem::{InputText, Problems};
+use millpond::record;
 use millpond::thresholds::Thresholds;
 use millpond::visible::{self, visible_lines};
 use millpond_policy::Policy;

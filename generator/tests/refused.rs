@@ -181,7 +181,7 @@ fn the_hash_is_that_of_the_bytes() {
         "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     );
     let file = NodeFile::parse("example.toml", EXAMPLES[0], "").expect("a sound file");
-    let own: String = Hash::hash(EXAMPLES[0])
+    let own: String = Hash::hash(EXAMPLES[0].as_bytes())
         .iter()
         .map(|byte| format!("{byte:02x}"))
         .collect();

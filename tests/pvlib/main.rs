@@ -7,7 +7,7 @@
 use libtest_mimic::{Arguments, Failed, Trial};
 use millpond::income::{Income, clear_sky, sun};
 use millpond::node::{Site, Source};
-use millpond::record::weather::Weather;
+use millpond::record::{self, weather::Weather};
 use millpond::units::*;
 use millpond_tests::tool::{self, Tool};
 use serde::Deserialize;

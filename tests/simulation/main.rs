@@ -15,6 +15,7 @@ use millpond::model::discharge::Stretch;
 use millpond::model::drain::Drain;
 use millpond::node::{Harvest, Node, NodeFile};
 use millpond::policy::policy;
+use millpond::record;
 use millpond::simulate::baseline::FixedInterval;
 use millpond::simulate::course;
 use millpond::simulate::part::Part;

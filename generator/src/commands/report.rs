@@ -3,11 +3,11 @@
 use millpond::budget::Budget;
 use millpond::findings::{self, Severity};
 use millpond::fit::{Fit, Known};
-use millpond::income;
 use millpond::log;
 use millpond::node::{Node, NodeFile};
 use millpond::policy;
 use millpond::problem::InputText;
+use millpond::record;
 use millpond::report::{self, Input, Sources};
 use millpond::thresholds::Thresholds;
 use millpond::visible::visible;

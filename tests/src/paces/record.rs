@@ -153,7 +153,7 @@ impl Record {
                     .ask(include_str!("where.py"), &serde_json::json!(name))
                     .map_err(|error| format!("{error:?}"))?;
                 let path: String = serde_json::from_slice(&answer).map_err(|error| error.to_string())?;
-                record::load(path, &self.node()?.harvest.source)
+                millpond::record::load(path, &self.node()?.harvest.source)
                     .map(Some)
                     .map_err(|error| error.to_string())
             }

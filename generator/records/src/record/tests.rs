@@ -5,6 +5,7 @@ use proptest::prelude::*;
 
 use crate::input::Unreadable;
 use crate::node::Site;
+use crate::units::*;
 
 /// Rounding of some hundredths of a watt.
 const ROUNDING_W: f64 = 1e-15;

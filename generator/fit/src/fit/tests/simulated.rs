@@ -1,7 +1,7 @@
 //! Logs of healthy nodes: timelines of the simulation.
 
 use super::*;
-use crate::income::Income;
+use millpond_income::income::Income;
 use crate::node::{Node, Source};
 use crate::policy;
 use crate::simulate::part::Part;

@@ -141,12 +141,7 @@ fn a_gate_connects_and_cuts_at_its_voltages() {
     let part = Part::nominal(&node::example("crack-gauge"));
     let mut log = Log::default();
     // 8 mW for 20 minutes fill 1 F from 2 V to above 4 V; then it is dark. A report every two seconds empties it.
-    let income = Income::parse(
-        "by hand",
-        "time_s,power_w\n0,0.008\n1200,0\n2400,0\n3600,0\n",
-        &Source::Trace,
-    )
-    .expect("a sound trace");
+    let income = Income::of_steps(seconds(1200.0), [8e-3, 0.0, 0.0, 0.0].map(watts));
     let mut rule = Sender {
         seconds: 1,
         has_sent: false,
@@ -357,8 +352,7 @@ fn a_start_up_that_is_not_carried_is_tried_again_and_again() {
 fn a_night_is_no_loop() {
     let mut part = display_case();
     // 0.22 F from 1.8 V to 4.2 V are full in some hours at 100 µW · 70 %, and 20 µA empty them in seven.
-    let income = Income::parse("by hand", "time_s,power_w\n0,0\n43200,0.0002\n", &Source::Trace)
-        .expect("a sound trace");
+    let income = Income::of_steps(seconds(43_200.0), [0.0, 2e-4].map(watts));
     part.asleep.drain.current = amperes(20e-6);
     let outcome = run(&part, &income, &mut Sleeper, &course(3.0, 2.5), &mut Blind);
     assert_eq!(
