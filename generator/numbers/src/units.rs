@@ -11,53 +11,43 @@
 //! assert_eq!(current.get::<ampere>(), 0.1);
 //! ```
 
-pub use uom::si::area::square_meter;
-pub use uom::si::capacitance::farad;
-pub use uom::si::electric_charge::coulomb;
-pub use uom::si::electric_current::ampere;
-pub use uom::si::electric_potential::volt;
-pub use uom::si::electrical_conductance::siemens;
-pub use uom::si::electrical_resistance::ohm;
-pub use uom::si::energy::joule;
-pub use uom::si::frequency::hertz;
-pub use uom::si::heat_flux_density::watt_per_square_meter;
-pub use uom::si::illuminance::lux;
-pub use uom::si::length::meter;
-pub use uom::si::power::watt;
-pub use uom::si::ratio::ratio;
-pub use uom::si::thermodynamic_temperature::{degree_celsius, kelvin};
-pub use uom::si::time::second;
+pub mod system;
 
-pub use uom::si::f64::{
+pub use system::area::square_meter;
+pub use system::capacitance::farad;
+pub use system::electric_charge::coulomb;
+pub use system::electric_current::ampere;
+pub use system::electric_potential::volt;
+pub use system::electrical_conductance::siemens;
+pub use system::electrical_resistance::ohm;
+pub use system::energy::joule;
+pub use system::frequency::hertz;
+pub use system::heat_flux_density::watt_per_square_meter;
+pub use system::illuminance::lux;
+pub use system::length::meter;
+pub use system::power::watt;
+pub use system::ratio::ratio;
+pub use system::thermodynamic_temperature::{degree_celsius, kelvin};
+pub use system::time::second;
+
+pub use system::f64::{
     Area, Capacitance, Energy, Frequency, Illuminance, Length, Power, Ratio,
     ThermodynamicTemperature as Temperature, Time,
 };
 /// Electric charge (C).
-pub type Charge = uom::si::f64::ElectricCharge;
+pub type Charge = system::f64::ElectricCharge;
 /// Electric current (A).
-pub type Current = uom::si::f64::ElectricCurrent;
+pub type Current = system::f64::ElectricCurrent;
 /// Electric potential difference (V).
-pub type Voltage = uom::si::f64::ElectricPotential;
+pub type Voltage = system::f64::ElectricPotential;
 /// Electrical resistance (ohm).
-pub type Resistance = uom::si::f64::ElectricalResistance;
+pub type Resistance = system::f64::ElectricalResistance;
 /// Electrical conductance (S).
-pub type Conductance = uom::si::f64::ElectricalConductance;
+pub type Conductance = system::f64::ElectricalConductance;
 /// Power of a light or heat flow on an area (W/m²).
-pub type PowerDensity = uom::si::f64::HeatFluxDensity;
+pub type PowerDensity = system::f64::HeatFluxDensity;
 /// Capacitance that rises with voltage (F/V).
-pub type CapacitanceSlope = uom::si::Quantity<
-    uom::si::ISQ<
-        uom::typenum::N4,
-        uom::typenum::N2,
-        uom::typenum::P7,
-        uom::typenum::P3,
-        uom::typenum::Z0,
-        uom::typenum::Z0,
-        uom::typenum::Z0,
-    >,
-    uom::si::SI<f64>,
-    f64,
->;
+pub type CapacitanceSlope = system::f64::CapacitanceSlope;
 
 /// A [`CapacitanceSlope`] from a number of farads per volt.
 pub fn farads_per_volt(value: f64) -> CapacitanceSlope {
