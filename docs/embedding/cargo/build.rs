@@ -8,7 +8,7 @@ use std::{env, fs};
 const NODE: &str = "../../../templates/nodes/crack-gauge.toml";
 
 fn main() -> ExitCode {
-    let generated = match millpond::generate(NODE) {
+    let generated = match millpond_build::generate(NODE) {
         Ok(generated) => generated,
         Err(refusal) => {
             // A build script that fails is run again with the next build, and cargo shows what it said.
