@@ -24,7 +24,7 @@ pub(crate) mod workbench;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use millpond::emit;
+use millpond::files;
 use millpond::generated;
 use millpond::income::Income;
 use millpond::input::{self, Limit, LoadError};
@@ -65,7 +65,7 @@ fn print(text: &str) -> Result<(), Failure> {
 
 /// Writes the files, all or none, and says which of them changed.
 fn write(files: &[(PathBuf, String)]) -> Result<(), Failure> {
-    let written = emit::write_all(files).map_err(|error| Failure::Unusable(error.to_string()))?;
+    let written = files::write_all(files).map_err(|error| Failure::Unusable(error.to_string()))?;
     for (path, is_new) in written {
         say(&format!(
             "{} {}",

@@ -12,7 +12,7 @@ pub use inputs::Change;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::emit;
+use crate::files;
 use crate::generated::{self, Refusal};
 use crate::node::{NodeFile, Pace, Profiles};
 
@@ -83,8 +83,8 @@ struct Listed {
 ///
 /// If either file is refused.
 pub fn compare(old: &NodeFile, new: &NodeFile) -> Result<Comparison, Refusal> {
-    let before = listed(&emit::json(&generated::without_plan(old)?.constants));
-    let after = listed(&emit::json(&generated::without_plan(new)?.constants));
+    let before = listed(&files::json(&generated::without_plan(old)?.constants));
+    let after = listed(&files::json(&generated::without_plan(new)?.constants));
     let mut changes = inputs::changes(source(old), source(new));
     // The profiles of both files are at hand; each file's names are told apart by a folder.
     let (old_text, profiles) = inputs::in_memory(source(old), source(new));
@@ -93,7 +93,7 @@ pub fn compare(old: &NodeFile, new: &NodeFile) -> Result<Comparison, Refusal> {
         .map(|change| {
             let text = change.applied_to(&old_text);
             let file = NodeFile::parse_with(&old.path, &text, Profiles::Given(&profiles)).ok()?;
-            Some(listed(&emit::json(
+            Some(listed(&files::json(
                 &generated::without_plan(&file).ok()?.constants,
             )))
         })

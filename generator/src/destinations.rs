@@ -6,7 +6,7 @@
 use std::fs::{self, Metadata};
 use std::path::{Path, PathBuf};
 
-use millpond::emit::{behind_links, folder_of, may_replace, try_place};
+use millpond::files::{behind_links, folder_of, may_replace, try_place};
 use millpond::input::LoadError;
 use millpond::node::NodeFile;
 use millpond::problem::InputText;

@@ -30,29 +30,28 @@
 //! | know the physics | [`model`]: a load at its regulator, the terminal, a discharge, a reading; quantities are [`units`] |
 //! | size it | [`budget`], [`thresholds`], [`outlook`], [`dividers`], [`size`] |
 //! | judge it | [`findings`], [`survival`], [`sensitivity`], [`lifetime`] |
-//! | let it live | [`income`] of the source, [`simulate`] beside other rules, [`bound`] by foresight, [`plan`] of a pace |
+//! | let it live | [`income`] of the source or of a [`record`], [`simulate`] beside other rules, [`bound`] by foresight, [`plan`] of a pace |
 //! | learn from the bench | [`cell`] for one capacitor, [`log`] and [`fit`] for a prototype, [`log_plan`] for what to log |
-//! | get constants | [`policy`] in integers by [`rounding`], [`emit`] in C, Rust and JSON, [`generated`] all at once, [`comparison`] of two |
-//! | show it | [`printout`] as text and JSON, [`report`] as a page; numbers for people by [`text`], of many by [`statistics`], a border by [`halving`], [`visible`] for names of strangers, [`progress`] |
+//! | get constants | [`policy`] in integers by [`rounding`], [`emit`] in C and Rust, [`generated`] all at once, [`comparison`] of two |
+//! | show and keep it | [`printout`] as text and JSON, [`picture`] in a terminal, [`report`] as a page, [`files`] on the disk |
+//! | write numbers for people | [`text`], of many by [`statistics`], a border by [`halving`], [`visible`] for names of strangers, [`progress`] |
 //!
 //! # The order
 //!
-//! The modules stand in the order in which the data goes through them. None uses a later one, but for `rounding`, which uses `model`, and
-//! `printout`, which shows `comparison`, `sensitivity` and `lifetime` (`tests/stages.rs` holds it so):
+//! Each stage is a module named for what it yields, in a crate of its part of the way. A crate knows only those before it, so that cargo
+//! holds the order:
 //!
 //! ```text
-//! node file -> node -> model -> budget -> thresholds -> policy -> findings -> emit, printout
-//!                                                        policy + income -> simulate (beside bound) -> plan -> emit, printout
-//!                                          node + comparator -> dividers -> printout
-//!                                                        node + thresholds -> survival -> printout
-//!                                                        node + catalogue -> size (by thresholds, survival, simulate) -> printout
-//! bench discharge -> cell -> printout
-//!                                                        node + log -> fit -> printout
-//!                                                        all of these -> report, workbench
+//! numbers -> node -> model -> sizing -> simulation -> findings -> build, for build scripts
+//!                 -> income -> simulation              findings -> parts
+//!                    income -> records -> parts, fit
+//!                                       simulation -> fit
 //! ```
+//!
+//! This crate has all of them under one roof, beside what shows results. A build script takes `millpond-build` alone.
 #![forbid(unsafe_code)]
 
-pub use millpond_build::{generate, generated};
+pub use millpond_build::{emit, generate, generated};
 pub use millpond_findings::findings;
 pub use millpond_fit::{cell, fit, log, log_plan};
 pub use millpond_income::income;
@@ -64,7 +63,7 @@ pub use millpond_records::{record, rows};
 pub use millpond_simulation::{bound, plan, progress, simulate, survival};
 pub use millpond_sizing::{budget, outlook, policy, rounding, thresholds};
 
-pub mod emit;
+pub mod files;
 
 pub mod picture;
 

@@ -45,7 +45,7 @@ pub fn page(name: &str, node: &str, profiles: &BTreeMap<String, String>, wasm: &
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::emit::{Kind, may_replace};
+    use crate::files::{Kind, may_replace};
 
     /// What is written as a page may be replaced by a page, and by nothing else.
     #[test]

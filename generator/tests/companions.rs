@@ -264,7 +264,7 @@ fn make_reads_back_every_name_that_a_rule_can_hold() {
             } else {
                 ("node.toml", name)
             };
-            let rule = match millpond::emit::depfile([Path::new(output)], [Path::new(input)]) {
+            let rule = match millpond::files::depfile([Path::new(output)], [Path::new(input)]) {
                 Ok(rule) => rule,
                 Err(error) => {
                     refused.push(error.to_string());

@@ -217,7 +217,7 @@ fn names_of_a_node_made_by_a_program_are_shown_as_text() {
     use millpond::income::Income;
     use millpond::node::NodeFile;
     use millpond::progress::Unseen;
-    use millpond::{emit, generated, printout, report};
+    use millpond::{emit, files, generated, printout, report};
     let mut file = NodeFile::load(bench::GAUGE).expect("the example");
     let node: &mut Node = &mut file.node;
     node.measure.phases[0].name = HOSTILE.to_owned();
@@ -246,7 +246,7 @@ fn names_of_a_node_made_by_a_program_are_shown_as_text() {
     for text in [
         generated.c_header(),
         generated.rust_module(),
-        emit::json(&generated.constants),
+        files::json(&generated.constants),
     ] {
         assert!(is_plain(&text));
     }
@@ -256,7 +256,7 @@ fn names_of_a_node_made_by_a_program_are_shown_as_text() {
     for text in [
         emit::c_header(&constants),
         emit::rust_module(&constants),
-        emit::json(&constants),
+        files::json(&constants),
     ] {
         assert!(is_plain(&text), "{text:?}");
     }

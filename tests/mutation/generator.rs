@@ -6,7 +6,7 @@ const ACTIONS: &str = "generator/fit/src/fit/actions.rs";
 const BANK: &str = "generator/model/src/model/bank.rs";
 const BRANCHES: &str = "generator/model/src/model/branches.rs";
 const BURST: &str = "generator/model/src/model/burst.rs";
-const DARK: &str = "generator/model/src/model/dark.rs";
+const DARK: &str = "generator/model/src/model/time_in_the_dark.rs";
 const DISCHARGE: &str = "generator/model/src/model/discharge.rs";
 const DRAIN: &str = "generator/model/src/model/drain.rs";
 const CELL_START: &str = "generator/fit/src/cell/start.rs";
@@ -21,7 +21,7 @@ const START: &str = "generator/sizing/src/thresholds/start.rs";
 const ROUNDING: &str = "generator/sizing/src/rounding.rs";
 const DRILL: &str = "generator/simulation/src/plan/drill.rs";
 const PRACTICE: &str = "generator/simulation/src/plan/practice.rs";
-const SEARCH: &str = "generator/simulation/src/plan/search.rs";
+const SEARCH: &str = "generator/simulation/src/plan/tuning.rs";
 const TYPICAL: &str = "generator/simulation/src/plan/typical.rs";
 
 pub(crate) const IN_GENERATOR: [Mutant; 69] = [

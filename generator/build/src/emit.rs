@@ -4,10 +4,10 @@
 //! give the same bytes.
 
 mod c_header;
+pub mod fingerprint;
 #[cfg(any(test, feature = "testkit"))]
 pub mod given;
 mod names;
-pub mod provenance;
 mod rust_module;
 pub mod template;
 
@@ -15,8 +15,8 @@ use millpond_policy::{PlanParts, PolicyParts, WhenFull};
 use minijinja::value::{Serde, Value};
 use serde::Serialize;
 
-pub use provenance::GENERATOR;
-pub use provenance::marked_copy;
+pub use fingerprint::GENERATOR;
+pub use fingerprint::marked_copy;
 
 /// Everything that goes into the outputs: integers, and strings that are formatted already.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -87,7 +87,7 @@ trait Emitter {
 
     /// The text with the hash of itself.
     fn emit(&self, constants: &Constants) -> String {
-        provenance::stamped(&self.render(constants))
+        fingerprint::stamped(&self.render(constants))
     }
 }
 

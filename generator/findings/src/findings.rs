@@ -6,10 +6,10 @@ mod missing;
 mod pace;
 pub mod printout;
 mod reading;
-mod restarts;
+mod restart_loop;
 mod start;
 
-pub use restarts::restart_loop;
+pub use restart_loop::restart_loop;
 pub use start::RESTARTS_FOREVER;
 
 use crate::budget::Budget;

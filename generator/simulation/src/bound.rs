@@ -20,7 +20,7 @@
 //!
 //! **The best rate.** What no schedule can keep is taken off the income first (`bound::spill`). What is left can all be
 //! spent, and cumulative spending then has to stay in a corridor one storage high. Of all paths in it the tightest
-//! string (`bound::string`) has the least ∫ φ(r) for every convex φ at once: for the age; for excess over 1/`fastest`, so that it
+//! string (`bound::taut_string`) has the least ∫ φ(r) for every convex φ at once: for the age; for excess over 1/`fastest`, so that it
 //! keeps the limit since some path does; for the longest gap. Spending what others waste cannot raise the age.
 //!
 //! **With a threshold.** Let no report start (its own phase, or a sample that it waits for) while storage holds less than T above
@@ -42,8 +42,8 @@
 //! node alive are.
 
 mod spill;
-mod string;
 mod survival;
+mod taut_string;
 #[cfg(test)]
 mod tests;
 mod threshold;
@@ -157,7 +157,7 @@ pub fn clairvoyant(foresight: &Foresight) -> Result<Bound, RunsEmpty> {
     let wide_start_j = start_j.max(kept_j) + report_j;
     let parts = threshold::floors(&stretches, kept_j);
     let spending = spill::unavoidable(&parts, wide_j, wide_start_j, report_j / fastest_s);
-    let knots = string::tightest(&spending.gates, spending.total_j);
+    let knots = taut_string::tightest(&spending.gates, spending.total_j);
 
     // At 1/T throughout the one report more pays for all, so the best path is nowhere slower.
     let highest_hz = 1.0 / fastest_s;
@@ -165,7 +165,7 @@ pub fn clairvoyant(foresight: &Foresight) -> Result<Bound, RunsEmpty> {
     let mut aged_s2 = 0.0;
     let mut silence_s: f64 = 0.0;
     let mut rate = Vec::with_capacity(knots.len());
-    let mut last = string::Point::default();
+    let mut last = taut_string::Point::default();
     for knot in knots {
         let length_s = knot.time_s - last.time_s;
         let rate_hz = ((knot.energy_j - last.energy_j) / length_s / report_j).clamp(lowest_hz, highest_hz);

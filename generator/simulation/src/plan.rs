@@ -9,8 +9,8 @@ pub mod drill;
 pub mod made;
 pub mod practice;
 pub mod rates;
-pub mod search;
 pub mod settings;
+pub mod tuning;
 pub mod typical;
 
 use std::fmt;
@@ -24,10 +24,10 @@ use crate::plan::practice::Year;
 use crate::plan::settings::Settings;
 use crate::plan::typical::Typical;
 use crate::progress::Progress;
-use crate::simulate::part::Part;
 use crate::simulate::rule;
 use crate::simulate::run::{Outcome, run};
 use crate::simulate::timeline::Blind;
+use crate::simulate::unit::Part;
 use crate::thresholds::Thresholds;
 use crate::units::*;
 
@@ -121,7 +121,7 @@ pub fn tuned_on(
         return Err(NoPlan::Hopeless);
     }
     let least = typical.least_settings(practice::worst_dark(node, typical.sleep(), &years));
-    let found = search::best(policy, &typical, &years, least, progress).map_err(NoPlan::Rejected)?;
+    let found = tuning::best(policy, &typical, &years, least, progress).map_err(NoPlan::Rejected)?;
     let part = Part::nominal(node);
     let outcomes: Vec<Outcome> = parallel::each(years.iter().collect(), |year| {
         let mut rule = rule::Planned::new(*policy, found.plan);

@@ -6,13 +6,13 @@ pub mod baseline;
 pub mod columns;
 pub mod ledger;
 pub mod made;
-pub mod part;
-pub mod parts;
 pub mod plant;
+pub mod population;
 pub mod rule;
 pub mod run;
 pub mod study;
 pub mod timeline;
+pub mod unit;
 
 use crate::node::Node;
 use crate::units::*;

@@ -3,8 +3,8 @@
 //! The numbers are those of the worst corner, before they are rounded to what firmware reads, so that small changes show.
 
 use crate::model::bank::{Bank, Wear};
-use crate::model::dark::time_in_the_dark;
 use crate::model::load::Load;
+use crate::model::time_in_the_dark::time_in_the_dark;
 use crate::node::Node;
 use crate::thresholds::{Cause, Threshold, floor};
 use crate::units::*;

@@ -1,14 +1,14 @@
 //! The voltages from which each action succeeds in the worst case, and what firmware must read to act.
 
-mod corner;
 mod start;
 mod term;
+mod worst_corner;
 
-pub use corner::{Corner, End, Highest, highest_start};
-use corner::{highest_near, highest_of_two};
 use start::start_near;
 pub use start::{start_voltage, unreachable};
 pub use term::{Cause, Group, Term};
+pub use worst_corner::{Corner, End, Highest, highest_start};
+use worst_corner::{highest_near, highest_of_two};
 
 use crate::model::bank::{Bank, Branch, Wear};
 use crate::model::discharge::{Stretch, discharge};

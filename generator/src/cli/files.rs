@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use millpond::emit::Kind;
+use millpond::files::Kind;
 
 use super::Command;
 

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use millpond::emit::{self, Stale};
+use millpond::files::{self, Stale};
 use millpond::generated::{self, Generated};
 use millpond::input;
 use millpond::node::NodeFile;
@@ -38,7 +38,7 @@ pub(crate) fn run(arguments: &Generate) -> Result<(), Failure> {
     }
     if let Some(path) = &arguments.depfile {
         let made = outputs.iter().map(|(path, _)| path.as_path());
-        let rule = emit::depfile(made, generated.inputs.iter().map(PathBuf::as_path))
+        let rule = files::depfile(made, generated.inputs.iter().map(PathBuf::as_path))
             .map_err(|error| Failure::Unusable(format!("--depfile: {error}")))?;
         outputs.push((path.clone(), rule));
     }
@@ -55,7 +55,7 @@ fn outputs(arguments: &Generate, generated: &Generated) -> Vec<(PathBuf, String)
         outputs.push((path.clone(), generated.rust_module()));
     }
     if let Some(path) = &arguments.json {
-        outputs.push((path.clone(), emit::json(&generated.constants)));
+        outputs.push((path.clone(), files::json(&generated.constants)));
     }
     outputs
 }
@@ -70,8 +70,8 @@ fn verify(arguments: &Generate, outputs: &[(PathBuf, String)]) -> Result<(), Fai
     let mut message = String::new();
     for (path, fresh) in outputs {
         let shown = visible::path(path);
-        let existing = input::read(path, emit::LIMIT)?.text;
-        match emit::verify(&existing, fresh) {
+        let existing = input::read(path, files::LIMIT)?.text;
+        match files::verify(&existing, fresh) {
             Ok(()) => super::say(&format!("{shown}: up to date")),
             Err(Stale { reason, difference }) => {
                 message.push_str(&format!("{shown}: {reason}\n{difference}"));

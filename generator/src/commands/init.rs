@@ -2,7 +2,7 @@
 
 use std::io::ErrorKind;
 
-use millpond::emit;
+use millpond::files;
 use millpond::visible;
 
 use crate::cli::{Example, Init};
@@ -12,7 +12,7 @@ use crate::failure::Failure;
 pub(crate) fn run(arguments: &Init) -> Result<(), Failure> {
     let path = &arguments.file;
     let shown = visible::path(path);
-    emit::write_new(path, text(arguments.example)).map_err(|error| {
+    files::write_new(path, text(arguments.example)).map_err(|error| {
         Failure::Unusable(match error.source.kind() {
             ErrorKind::AlreadyExists => format!("{shown} exists and is left as it is; choose another name"),
             _ => error.to_string(),

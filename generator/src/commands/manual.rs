@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Command, CommandFactory as _};
 use clap_mangen::Man;
-use millpond::emit::{Kind, MANUAL_MARK};
+use millpond::files::{Kind, MANUAL_MARK};
 use millpond::visible;
 
 use crate::cli::{Cli, Manual, Named};

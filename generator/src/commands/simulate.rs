@@ -5,13 +5,13 @@ use std::io::BufWriter;
 use std::time::Instant;
 
 use millpond::budget::Budget;
-use millpond::emit;
+use millpond::files;
 use millpond::findings::{self, Finding, Severity};
 use millpond::node::{NodeFile, Pace};
 use millpond::picture::{Level, Picture};
 use millpond::printout::{self, Format};
 use millpond::record;
-use millpond::simulate::parts::{Flashing, Parts};
+use millpond::simulate::population::{Flashing, Parts};
 use millpond::simulate::study::Study;
 use millpond::simulate::timeline::{Moment, Timeline, Watch};
 use millpond::text::in_days;
@@ -92,7 +92,7 @@ pub(crate) fn run(arguments: &Simulate) -> Result<(), Failure> {
     let picture = arguments.picture.as_ref().map_or(Ok(()), |path| {
         let title = format!("{}: storage voltage over {}", node.name, in_days(arguments.days));
         let svg = seen.picture.svg(&title, &levels).map_err(Failure::Unusable)?;
-        let written = emit::write_all(&[(path.clone(), svg)]);
+        let written = files::write_all(&[(path.clone(), svg)]);
         written
             .map(drop)
             .map_err(|error| Failure::Unusable(error.to_string()))
@@ -134,7 +134,7 @@ fn timeline(arguments: &Simulate) -> Result<Option<Timeline<BufWriter<File>>>, F
     let unusable = |error: std::io::Error| {
         Failure::Unusable(format!("{} cannot be written: {error}", visible::path(path)))
     };
-    let file = emit::create(path, arguments.force).map_err(unusable)?;
+    let file = files::create(path, arguments.force).map_err(unusable)?;
     Timeline::new(BufWriter::new(file)).map(Some).map_err(unusable)
 }
 

@@ -7,7 +7,7 @@ use crate::node::Node;
 use crate::printout;
 use crate::printout::table::table;
 use crate::simulate::made::PLANNED;
-use crate::simulate::parts::{Parts, QUANTILES};
+use crate::simulate::population::{Parts, QUANTILES};
 use crate::simulate::run::Outcome;
 use crate::simulate::study::Study;
 use crate::text::{Engineering, in_days};

@@ -2,7 +2,7 @@
 
 use millpond::income::Income;
 use millpond::progress::Unseen;
-use millpond::simulate::parts::{Flashing, Parts};
+use millpond::simulate::population::{Flashing, Parts};
 use millpond::thresholds::Thresholds;
 use millpond::{policy, simulate};
 

@@ -1,7 +1,8 @@
 //! The capacitor bank as branches in parallel at one terminal.
 
 use crate::model::drain::Drain;
-use crate::model::{sensing, terminal};
+use crate::model::leakage::leakage;
+use crate::model::{divider_current, terminal};
 use crate::node::{Capacitor, Node};
 use crate::units::*;
 
@@ -118,7 +119,7 @@ impl Bank {
     /// ```
     pub fn of_node(node: &Node, wear: Wear) -> Self {
         let mut bank = Self::of(&node.storage, wear);
-        bank.leakage += sensing::divider_conductance(&node.sense, wear.tolerance);
+        bank.leakage += divider_current::conductance(&node.sense, wear.tolerance);
         bank
     }
 
@@ -159,24 +160,10 @@ impl Bank {
                 }
             })
             .collect();
-        let leakage = storage
-            .iter()
-            .map(|part| {
-                let (series, parallel) = (f64::from(part.series), f64::from(part.parallel));
-                let balance: Conductance = part
-                    .balance_resistor
-                    .map_or(siemenses(0.0), |resistor| (resistor * series).recip());
-                let own: Conductance = part.leakage / (part.rated_voltage * series);
-                let more = |applies: bool, factor: Option<Ratio>| {
-                    factor.filter(|_| applies).unwrap_or(fraction(1.0))
-                };
-                let grown = own
-                    * more(wear.fresh_leakage, part.fresh_leakage)
-                    * more(wear.hot_leakage, part.hot_leakage);
-                (grown + balance) * parallel
-            })
-            .sum();
-        Self { branches, leakage }
+        Self {
+            branches,
+            leakage: storage.iter().map(|part| leakage(part, &wear)).sum(),
+        }
     }
 
     /// Capacitance of all branches together with `inner` volts on each.

@@ -2,8 +2,8 @@
 
 use crate::model::airtime::Airtime;
 use crate::model::discharge::Stretch;
+use crate::model::divider_current;
 use crate::model::drain::Drain;
-use crate::model::sensing;
 use crate::node::{Action, Node, Phase, Radio, Regulator};
 use crate::units::*;
 
@@ -109,7 +109,7 @@ impl Load {
     /// converter's input beside it.
     pub fn node_asleep(node: &Node, sleep_current: Current, duration: Time, excess: Ratio) -> Stretch {
         let mut stretch = Self::asleep(&node.supply.regulator, sleep_current, duration, excess);
-        stretch.drain.current += sensing::input_draw(&node.sense);
+        stretch.drain.current += divider_current::input_draw(&node.sense);
         stretch.peak = stretch.drain;
         stretch
     }

@@ -7,7 +7,7 @@ use std::fs::{self, File, FileType, OpenOptions};
 use std::io;
 use std::path::Path;
 
-use super::unread::Unread;
+use super::unreadable_file::Unread;
 use crate::input::Unreadable;
 use crate::visible::hidden;
 

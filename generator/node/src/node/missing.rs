@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::words::listed;
+use super::nearest_key::listed;
 use crate::problem::Problem;
 
 /// Sections that stand inside another one, as they are opened, and their keys; none are listed where the outer section has no key of its

@@ -10,7 +10,7 @@ use super::quantity::{QuantityFault, parse_plain};
 use super::records::{Record, records};
 use super::reduction::{Row, reduced};
 use super::table::{Given, Log, Table};
-use super::unread::Unread;
+use super::unreadable_file::Unread;
 use crate::problem::{InputText, Problem, quoted};
 
 /// A file that is not a profile at all has a fault in every row; these are enough to see that.

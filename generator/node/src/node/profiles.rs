@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::beside;
-use super::unread::Unread;
+use super::unreadable_file::Unread;
 use crate::input::{self, Limit};
 
 /// A larger profile is not one action of a small node.

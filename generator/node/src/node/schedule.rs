@@ -4,9 +4,9 @@ use toml::Spanned;
 use toml::de::DeValue;
 
 use super::limit::Limit;
+use super::nearest_key::nearest;
 use super::table::Table;
 use super::value::{Fault, Read, kind};
-use super::words::nearest;
 use crate::problem::quoted;
 use crate::units::*;
 

@@ -11,8 +11,8 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::missing;
+use super::nearest_key::{listed, nearest};
 use super::value::{Fault, Read, kind};
-use super::words::{listed, nearest};
 use crate::problem::{InputText, Problem, quoted};
 
 /// Faults beyond this are dropped: a file of garbage within the size limit could have a hundred thousand.

@@ -13,7 +13,7 @@
 //! overflow at the same times and hold the same at the end.
 
 use super::Stretch;
-use super::string::Gate;
+use super::taut_string::Gate;
 use super::threshold::Part;
 
 /// The corridor, and what of it can be spent until the end.

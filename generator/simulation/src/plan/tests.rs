@@ -65,7 +65,7 @@ fn worth_is_as_by_hand() {
             longest_silence_s,
             brownouts,
         };
-        search::worth(&drilled, &bound)
+        tuning::worth(&drilled, &bound)
     };
     assert_relative_eq!(worth(300.0, 1000.0, 0), 1.0, epsilon = ROUNDING);
     assert_relative_eq!(worth(600.0, 2000.0, 0), 0.5, epsilon = ROUNDING);
@@ -233,7 +233,7 @@ fn a_drill_in_the_dark_ends() {
 fn a_search_ends_at_a_peak() {
     let least = Settings::least();
     let peak = Settings(ALL.map(|setting| setting.usual + setting.step + setting.step / 2));
-    let (found, _) = search::climb(Settings::usual(), &least, |settings| {
+    let (found, _) = tuning::climb(Settings::usual(), &least, |settings| {
         let off = settings.0.iter().zip(peak.0).zip(ALL);
         -off.map(|((value, peak), setting)| (f64::from(value - peak) / f64::from(setting.step)).powi(2))
             .sum::<f64>()
@@ -268,7 +268,7 @@ fn the_same_node_gives_the_same_plan() {
     let worth = |settings: &Settings| -> f64 {
         let plan = typical.plan(settings).expect("a plan");
         all.iter()
-            .map(|year| search::worth(&drill(&typical, &policy, &plan, &year.flow), &year.bound))
+            .map(|year| tuning::worth(&drill(&typical, &policy, &plan, &year.flow), &year.bound))
             .sum()
     };
     assert!(worth(&one.settings) > worth(&start));

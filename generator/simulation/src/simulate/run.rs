@@ -6,10 +6,10 @@ use crate::income::{Income, Segment};
 use crate::model::discharge::Stretch;
 use crate::model::drain::Drain;
 use crate::simulate::ledger::Ledger;
-use crate::simulate::part::Part;
 use crate::simulate::plant::{End, Plant};
 use crate::simulate::rule::Rule;
 use crate::simulate::timeline::{Event, Moment, Watch};
+use crate::simulate::unit::Part;
 use crate::units::*;
 
 /// How long a unit without a gate stays in reset after it lost its supply (s): what a reset circuit holds, and more (common

@@ -11,10 +11,10 @@ use crate::node::{Action, Node, Pace, Source};
 use crate::rounding;
 use crate::simulate::baseline::{ConstantFraction, Costs, FixedInterval, SlotAverages};
 use crate::simulate::made::{Made, PLANNED};
-use crate::simulate::part::Part;
 use crate::simulate::rule::{Flashed, Planned};
 use crate::simulate::run::{self, Outcome, run};
 use crate::simulate::timeline::{Blind, Watch};
+use crate::simulate::unit::Part;
 use crate::thresholds::Thresholds;
 use crate::units::*;
 

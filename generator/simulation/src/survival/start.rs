@@ -6,11 +6,11 @@ use crate::income::light::Light;
 use crate::model::bank::Bank;
 use crate::model::discharge::{Stretch, discharge};
 use crate::model::passage::{Cycle, Storage};
-use crate::model::rest;
+use crate::model::redistribution;
 use crate::node::Node;
 use crate::rounding;
-use crate::simulate::part::Part;
 use crate::simulate::plant::{End, Plant};
+use crate::simulate::unit::Part;
 use crate::text::Engineering;
 use crate::thresholds::Thresholds;
 use crate::units::*;
@@ -150,7 +150,7 @@ fn rise(storage: &Storage, load: &Cycle, from: Voltage, to: Voltage) -> Option<T
 fn after(bank: &Bank, from: Voltage, stretches: &[Stretch]) -> Option<Voltage> {
     let before_v = vec![from.get::<volt>(); bank.branches.len()];
     let end = discharge(bank, &before_v, stretches)?;
-    Some(rest::shared(bank, &end.inner_v))
+    Some(redistribution::shared(bank, &end.inner_v))
 }
 
 fn lasting(stretches: &[Stretch]) -> Time {

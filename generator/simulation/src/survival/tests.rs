@@ -1,13 +1,13 @@
 use super::*;
 use crate::income::Income;
 use crate::model::discharge::{Stretch, discharge};
-use crate::model::rest;
+use crate::model::redistribution;
 use crate::node::{self, Capacitor, Extent};
-use crate::simulate::part::Part;
 use crate::simulate::plant::{End, Plant};
 use crate::simulate::rule::Flashed;
 use crate::simulate::run::{self, run};
 use crate::simulate::timeline::Blind;
+use crate::simulate::unit::Part;
 
 /// The search for the halving current ends closer than this.
 const HALVED: f64 = 1e-6;
@@ -164,7 +164,7 @@ fn a_pulse_that_one_branch_carries_counts_branch_by_branch() {
             rounding::from_millivolts(thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv));
         let rest_v = |at: Voltage| vec![at.get::<volt>(); unit.bank.branches.len()];
         let (mut inner_v, mut acted_s) = (rest_v(thresholds.overvoltage), 0.0);
-        while rest::shared(&unit.bank, &inner_v) > decide {
+        while redistribution::shared(&unit.bank, &inner_v) > decide {
             inner_v = discharge(&unit.bank, &inner_v, &stretches)
                 .expect("carried")
                 .inner_v;

@@ -1,8 +1,8 @@
 //! A day asleep: what is drawn from storage while the node does nothing, item by item.
 
 use crate::model::bank::{Bank, Wear};
+use crate::model::divider_current;
 use crate::model::drain::Drain;
-use crate::model::sensing;
 use crate::node::{Capacitor, Node};
 use crate::units::*;
 
@@ -55,9 +55,9 @@ impl SleepingDay {
         // The regulator feeding nothing draws its own current and no more.
         let quiescent = Drain::of(regulator, amperes(0.0)).at(working_voltage);
         let all = Bank::of_node(node, Wear::NONE).leakage;
-        let divider = sensing::divider_conductance(&node.sense, false);
+        let divider = divider_current::conductance(&node.sense, false);
         let own = Bank::of(&without_balance(&node.storage), Wear::NONE).leakage;
-        let input = sensing::input_draw(&node.sense);
+        let input = divider_current::input_draw(&node.sense);
         let total = asleep + all * working_voltage + input;
         Self {
             load: draw(asleep - quiescent),

@@ -1,14 +1,14 @@
 //! Logs of healthy nodes: timelines of the simulation.
 
 use super::*;
-use millpond_income::income::Income;
 use crate::node::{Node, Source};
 use crate::policy;
-use crate::simulate::part::Part;
 use crate::simulate::rule::Flashed;
 use crate::simulate::run::run;
 use crate::simulate::timeline::Timeline;
+use crate::simulate::unit::Part;
 use crate::thresholds::Thresholds;
+use millpond_income::income::Income;
 
 /// The timeline of `node` under `source`, and what was turned away (J).
 pub(super) fn log(node: &Node, source: &Source, days: f64) -> (Log, f64) {

@@ -3,7 +3,7 @@
 use crate::model::bank::Bank;
 use crate::model::discharge::{Stretch, discharge};
 use crate::model::drain::Drain;
-use crate::model::rest;
+use crate::model::redistribution;
 use crate::units::*;
 
 /// The integrator's error in the lowest terminal voltage (V).
@@ -46,7 +46,7 @@ pub(super) fn taken(
             }
         }
     }
-    (lowest >= floor - volts(LOWEST_ERROR_V)).then(|| rest::given(bank, inner, &inner_v))
+    (lowest >= floor - volts(LOWEST_ERROR_V)).then(|| redistribution::given(bank, inner, &inner_v))
 }
 
 /// `drain` less what the converter gives under it.

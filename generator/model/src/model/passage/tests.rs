@@ -2,7 +2,7 @@ use super::*;
 use crate::model::discharge::{Stretch, discharge};
 use crate::model::given::{self, drain};
 use crate::model::load::Load;
-use crate::model::rest;
+use crate::model::redistribution;
 use crate::node;
 use approx::assert_relative_eq;
 use proptest::prelude::*;
@@ -268,7 +268,10 @@ fn the_passage_equals_an_integration_branch_by_branch() {
     let (mut inner_v, mut seen_s) = (vec![5.0; 3], 0.0);
     loop {
         let next_v = discharge(&bank, &inner_v, &stretches).expect("carried").inner_v;
-        let (before, after) = (rest::shared(&bank, &inner_v), rest::shared(&bank, &next_v));
+        let (before, after) = (
+            redistribution::shared(&bank, &inner_v),
+            redistribution::shared(&bank, &next_v),
+        );
         if after < volts(3.2) {
             // Between two periods by proportion, as if the charge flowed evenly.
             seen_s += period_s * ((before - volts(3.2)) / (before - after)).get::<ratio>();

@@ -4,7 +4,7 @@ use millpond_policy::Reason;
 use super::*;
 use crate::node::{self, Node, Source};
 use crate::policy::policy;
-use crate::simulate::parts::{Flashing, Parts};
+use crate::simulate::population::{Flashing, Parts};
 use crate::simulate::rule::Flashed;
 use crate::simulate::timeline::Blind;
 use crate::thresholds::Thresholds;

@@ -29,7 +29,7 @@ const RULE: [(f64, f64); 5] = [
 /// docs/model.md, equation 46.
 ///
 /// ```
-/// use millpond_model::model::{bank::*, dark::time_in_the_dark, drain::Drain};
+/// use millpond_model::model::{bank::*, time_in_the_dark::time_in_the_dark, drain::Drain};
 /// use millpond_numbers::units::*;
 /// let branch = Branch { capacitance: farads(1.0), slope: farads_per_volt(0.0), resistance: ohms(2.0) };
 /// let bank = Bank { branches: vec![branch], leakage: siemenses(0.0) };

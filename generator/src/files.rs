@@ -1,7 +1,5 @@
-//! Files: the constants of a node in C, Rust and JSON, and how a file gets to the disk.
-//!
-//! Each text is rendered in memory, carries what made it and a hash of its own text, and is written only where it differs
-//! ([`write_all`]) or held against what stands there ([`verify`]). The same constants give the same bytes.
+//! How a text gets to the disk: written only where it differs ([`write_all`]), over nothing that is somebody's own ([`may_replace`]), or held
+//! against what stands there ([`verify`]). And the texts that no build script needs: JSON, and a rule for build tools.
 
 mod depfile;
 mod json;
@@ -13,7 +11,6 @@ mod write;
 
 pub use depfile::{Unwritable, depfile};
 pub use json::json;
-pub use millpond_build::emit::*;
 #[cfg(not(target_arch = "wasm32"))]
 pub use replace::{Kind, MANUAL_MARK, Standing, may_replace};
 pub use verify::{LIMIT, Stale, StaleReason, verify};

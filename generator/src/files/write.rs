@@ -53,8 +53,8 @@ impl Prepared {
 /// let folder = tempfile::tempdir()?;
 /// let path = folder.path().join("policy.h");
 /// let files = [(path.clone(), "text\n".to_owned())];
-/// assert_eq!(millpond::emit::write_all(&files)?, [(path.clone(), true)]);
-/// assert_eq!(millpond::emit::write_all(&files)?, [(path, false)]);
+/// assert_eq!(millpond::files::write_all(&files)?, [(path.clone(), true)]);
+/// assert_eq!(millpond::files::write_all(&files)?, [(path, false)]);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn write_all(files: &[(PathBuf, String)]) -> Result<Vec<(PathBuf, bool)>, WriteError> {
@@ -85,8 +85,8 @@ pub fn write_all(files: &[(PathBuf, String)]) -> Result<Vec<(PathBuf, bool)>, Wr
 /// ```
 /// let folder = tempfile::tempdir()?;
 /// let path = folder.path().join("node.toml");
-/// millpond::emit::write_new(&path, "text\n")?;
-/// assert!(millpond::emit::write_new(&path, "other\n").is_err());
+/// millpond::files::write_new(&path, "text\n")?;
+/// assert!(millpond::files::write_new(&path, "other\n").is_err());
 /// assert_eq!(std::fs::read_to_string(&path)?, "text\n");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -147,7 +147,7 @@ fn prepare(path: &Path, text: &str) -> io::Result<Option<Prepared>> {
 /// ```
 /// let folder = tempfile::tempdir()?;
 /// let path = folder.path().join("timeline.csv");
-/// std::io::Write::write_all(&mut millpond::emit::create(&path, false)?, b"time_s\n")?;
+/// std::io::Write::write_all(&mut millpond::files::create(&path, false)?, b"time_s\n")?;
 /// assert_eq!(std::fs::read(&path)?, b"time_s\n");
 /// # Ok::<(), std::io::Error>(())
 /// ```
@@ -200,7 +200,7 @@ fn standard_stream(_path: &Path) -> Option<io::Result<File>> {
 ///
 /// ```
 /// use std::path::Path;
-/// assert_eq!(millpond::emit::behind_links(Path::new("no/such.h")), Path::new("no/such.h"));
+/// assert_eq!(millpond::files::behind_links(Path::new("no/such.h")), Path::new("no/such.h"));
 /// ```
 pub fn behind_links(path: &Path) -> PathBuf {
     let mut path = path.to_owned();
@@ -215,8 +215,8 @@ pub fn behind_links(path: &Path) -> PathBuf {
 ///
 /// ```
 /// use std::path::Path;
-/// assert_eq!(millpond::emit::folder_of(Path::new("policy.h")), Path::new("."));
-/// assert_eq!(millpond::emit::folder_of(Path::new("build/policy.h")), Path::new("build"));
+/// assert_eq!(millpond::files::folder_of(Path::new("policy.h")), Path::new("."));
+/// assert_eq!(millpond::files::folder_of(Path::new("build/policy.h")), Path::new("build"));
 /// ```
 pub fn folder_of(file: &Path) -> &Path {
     match file.parent() {
@@ -232,9 +232,9 @@ pub fn folder_of(file: &Path) -> &Path {
 ///
 /// ```
 /// let folder = tempfile::tempdir()?;
-/// millpond::emit::try_place(&folder.path().join("policy.h"))?;
+/// millpond::files::try_place(&folder.path().join("policy.h"))?;
 /// assert_eq!(std::fs::read_dir(folder.path())?.count(), 0);
-/// assert!(millpond::emit::try_place(&folder.path().join("no/such/policy.h")).is_err());
+/// assert!(millpond::files::try_place(&folder.path().join("no/such/policy.h")).is_err());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn try_place(destination: &Path) -> io::Result<()> {

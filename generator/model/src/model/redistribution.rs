@@ -19,7 +19,7 @@ pub fn given(bank: &Bank, rest: Voltage, inner_v: &[f64]) -> Charge {
 /// Where branches with `inner_v` volts each come to rest: Σ C0·u + k/2·u² keeps the charge that they have together.
 ///
 /// ```
-/// use millpond_model::model::{bank::*, rest::shared};
+/// use millpond_model::model::{bank::*, redistribution::shared};
 /// use millpond_numbers::units::*;
 /// let branch = |capacitance_f| Branch { capacitance: farads(capacitance_f), slope: farads_per_volt(0.0), resistance: ohms(1.0) };
 /// let bank = Bank { branches: vec![branch(0.8), branch(0.2)], leakage: siemenses(0.0) };

@@ -5,7 +5,7 @@ use crate::units::*;
 
 /// Conductance of the divider at the storage terminal, as it is all the time: 0 where it is switched or where there is none.
 /// With `at_low_end` both resistors are at the low end of their tolerance.
-pub fn divider_conductance(sense: &Sense, at_low_end: bool) -> Conductance {
+pub fn conductance(sense: &Sense, at_low_end: bool) -> Conductance {
     if sense.divider_switched {
         return siemenses(0.0);
     }

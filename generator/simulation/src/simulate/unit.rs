@@ -5,9 +5,9 @@ use rand_pcg::Pcg64;
 
 use crate::model::bank::{Bank, Branch, Wear};
 use crate::model::discharge::Stretch;
+use crate::model::divider_current;
 use crate::model::load::Load;
 use crate::model::reading::{Converter, Scale};
-use crate::model::sensing;
 use crate::node::{Action, Harvest, Node, Sense};
 use crate::rounding::CountScale;
 use crate::thresholds::Thresholds;
@@ -147,7 +147,7 @@ impl Part {
         // What leaks into the input is, as the capacitors' leakage, at most what is stated.
         sense.input_leakage *= 1.0 + deviation.leakage.min(0.0);
         let mut asleep = Load::asleep(&node.supply.regulator, node.sleep_current, seconds(1.0), excess);
-        asleep.drain.current += sensing::input_draw(&sense);
+        asleep.drain.current += divider_current::input_draw(&sense);
         asleep.peak = asleep.drain;
         Self {
             bank: bank(node, &sense, deviation),
@@ -210,7 +210,7 @@ fn bank(node: &Node, sense: &Sense, deviation: &Deviation) -> Bank {
     };
     Bank {
         branches: branches.collect(),
-        leakage: leakage + sensing::divider_conductance(sense, false),
+        leakage: leakage + divider_current::conductance(sense, false),
     }
 }
 

@@ -4,7 +4,7 @@ use std::fmt;
 
 use similar::TextDiff;
 
-use super::provenance;
+use crate::emit::fingerprint;
 use crate::input::Limit;
 use crate::visible::visible_lines;
 
@@ -55,24 +55,24 @@ pub enum StaleReason {
 /// [`Stale`] with the reason and a diff. A file that differs in line ends only is not stale.
 ///
 /// ```
-/// use millpond::emit::{StaleReason, verify};
+/// use millpond::files::{StaleReason, verify};
 /// let stale = verify("#define A 1\n", "#define A 2\n").unwrap_err();
 /// assert_eq!(stale.reason, StaleReason::NotGenerated);
 /// assert!(stale.difference.contains("-#define A 1\n+#define A 2\n"));
 /// ```
 pub fn verify(existing: &str, fresh: &str) -> Result<(), Stale> {
-    let existing = provenance::with_plain_line_ends(existing);
-    let fresh = provenance::with_plain_line_ends(fresh);
+    let existing = fingerprint::with_plain_line_ends(existing);
+    let fresh = fingerprint::with_plain_line_ends(fresh);
     if existing == fresh {
         return Ok(());
     }
-    let reason = match provenance::is_untouched(&existing) {
+    let reason = match fingerprint::is_untouched(&existing) {
         None => StaleReason::NotGenerated,
         Some(false) => StaleReason::HandEdited,
-        Some(true) if provenance::input_hash(&existing) != provenance::input_hash(&fresh) => {
+        Some(true) if fingerprint::input_hash(&existing) != fingerprint::input_hash(&fresh) => {
             StaleReason::InputChanged
         }
-        Some(true) if provenance::has_plan(&existing) != provenance::has_plan(&fresh) => {
+        Some(true) if fingerprint::has_plan(&existing) != fingerprint::has_plan(&fresh) => {
             StaleReason::PaceChanged
         }
         Some(true) => StaleReason::VersionChanged,
@@ -130,8 +130,9 @@ mod tests {
     use crate::emit::{
         Constants, c_header,
         given::{example, planned},
-        json, rust_module,
+        rust_module,
     };
+    use crate::files::json;
 
     fn reason(existing: &str, fresh: &str) -> Option<StaleReason> {
         verify(existing, fresh).err().map(|stale| stale.reason)

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{Constants, provenance};
+use crate::emit::{Constants, fingerprint};
 use crate::visible::in_json;
 
 #[derive(Serialize)]
@@ -17,7 +17,7 @@ struct File<'a> {
 ///
 /// ```
 /// let generated = millpond::generate("../templates/nodes/crack-gauge.toml")?;
-/// assert!(millpond::emit::json(&generated.constants).contains("\"transmit_mv\": "));
+/// assert!(millpond::files::json(&generated.constants).contains("\"transmit_mv\": "));
 /// # Ok::<(), millpond::generated::Refusal>(())
 /// ```
 pub fn json(constants: &Constants) -> String {
@@ -27,7 +27,7 @@ pub fn json(constants: &Constants) -> String {
     };
     // OK because every key is a string and every value a number, a string or a list of those.
     let text = serde_json::to_string_pretty(&file).expect("strings and integers become JSON");
-    provenance::stamped(&(in_json(&text).into_owned() + "\n"))
+    fingerprint::stamped(&(in_json(&text).into_owned() + "\n"))
 }
 
 #[cfg(test)]

@@ -39,10 +39,10 @@ const BEHIND_A_BACKSLASH: &str = " #";
 ///
 /// ```
 /// use std::path::Path;
-/// let rule = millpond::emit::depfile([Path::new("policy.h")], [Path::new("node.toml"), Path::new("send current.csv")])?;
+/// let rule = millpond::files::depfile([Path::new("policy.h")], [Path::new("node.toml"), Path::new("send current.csv")])?;
 /// assert_eq!(rule, "policy.h: \\\n node.toml \\\n send\\ current.csv\n\nnode.toml:\n\nsend\\ current.csv:\n");
-/// assert!(millpond::emit::depfile([Path::new("policy.h")], [Path::new("50%.toml")]).is_err());
-/// # Ok::<(), millpond::emit::Unwritable>(())
+/// assert!(millpond::files::depfile([Path::new("policy.h")], [Path::new("50%.toml")]).is_err());
+/// # Ok::<(), millpond::files::Unwritable>(())
 /// ```
 pub fn depfile<'a>(
     outputs: impl IntoIterator<Item = &'a Path>,

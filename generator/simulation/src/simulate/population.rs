@@ -7,10 +7,10 @@ use crate::income::Income;
 use crate::node::Node;
 use crate::parallel;
 use crate::progress::Progress;
-use crate::simulate::part::Part;
 use crate::simulate::rule::{Flashed, Planned};
 use crate::simulate::run::{self, Outcome, run};
 use crate::simulate::timeline::Blind;
+use crate::simulate::unit::Part;
 
 /// Shares of the units for which a figure is given.
 pub const QUANTILES: [f64; 5] = [0.0, 0.05, 0.5, 0.95, 1.0];
