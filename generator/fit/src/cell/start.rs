@@ -159,7 +159,7 @@ mod tests {
         let cell = SMALL.parse(&text).expect("a discharge");
         assert!((cell.start.resistance.get::<ohm>() * full_f * 2.0 - 1.0).abs() < STRAIGHT);
         assert!((cell.highest_resistance().get::<ohm>() / SMALL.resistance_ohm - 1.0).abs() < STRAIGHT);
-        assert!((cell.start.interval - seconds(1.0)).abs() < seconds(1e-9));
+        assert!((cell.start.interval.get::<second>() - 1.0).abs() < STRAIGHT);
     }
 
     /// With noise and the current at any time of a step, two standard errors hold the truth as they should: 95 of 100, less what 200 runs
