@@ -32,6 +32,15 @@ pub fn cargo() -> String {
     std::env::var("CARGO").unwrap_or_else(|_| "cargo".to_owned())
 }
 
+/// Cargo's target folder, which this program stands in.
+#[must_use]
+pub fn target() -> PathBuf {
+    let own = std::env::current_exe().unwrap_or_default();
+    own.ancestors()
+        .nth(2)
+        .map_or_else(std::env::temp_dir, Path::to_owned)
+}
+
 /// Path of the command: what the variable `MILLPOND` names, or built when it is first asked for.
 ///
 /// # Errors

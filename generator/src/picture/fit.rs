@@ -141,7 +141,10 @@ mod tests {
             ("time_s,storage_mv\n0,4000\n1,4000\n", true),
             ("time_s,event\n0,start\n5,cut\n5,cut\n5,start\n", false),
             // Rows without a time of their own are no readings.
-            ("time_s,storage_mv,count\n0,0,0\n0,0,5\n0,0,3\n1,,\n2,9999,1\n", false),
+            (
+                "time_s,storage_mv,count\n0,0,0\n0,0,5\n0,0,3\n1,,\n2,9999,1\n",
+                false,
+            ),
             ("time_s,count\n0,4294967294\n1,0\n", false),
         ] {
             let log = Log::parse("bench.csv", text).expect("a log");

@@ -7,7 +7,7 @@ use std::process::Command;
 use serde_json::Value;
 
 use super::{Extent, Row};
-use crate::command::{GENERATOR, ROOT, cargo};
+use crate::command::{GENERATOR, ROOT, cargo, target};
 
 /// What cures a missing tool.
 const CURE: &str =
@@ -236,14 +236,6 @@ fn tests_from(path: &str) -> u64 {
     let text = fs::read_to_string(path).unwrap_or_default();
     let line = text.lines().position(|line| line == "#[cfg(test)]");
     line.map_or(u64::MAX, |line| line as u64 + 1)
-}
-
-/// Cargo's target folder, which this program stands in.
-fn target() -> PathBuf {
-    let own = std::env::current_exe().unwrap_or_default();
-    own.ancestors()
-        .nth(2)
-        .map_or_else(std::env::temp_dir, Path::to_owned)
 }
 
 fn finished(command: &mut Command) -> Result<String, String> {
