@@ -73,7 +73,7 @@ pub enum Refusal {
 /// [`Refusal`], whose text is for people and names every problem.
 ///
 /// ```
-/// let generated = millpond_build::generate("../templates/nodes/crack-gauge.toml")?;
+/// let generated = millpond_build::generate("../../templates/nodes/crack-gauge.toml")?;
 /// assert!(generated.rust_module().contains("pub const POLICY"));
 /// # Ok::<(), millpond_build::generated::Refusal>(())
 /// ```
@@ -252,7 +252,7 @@ mod tests {
 
     #[test]
     fn a_pace_that_the_file_does_not_name_is_asked_for_in_the_banner() {
-        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../templates/nodes/crack-gauge.toml");
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../templates/nodes/crack-gauge.toml");
         let mut file = NodeFile::load(path).expect("the examples are valid");
         assert_eq!(other_pace(&file), None);
         file.node.policy.pace = Pace::Planned;

@@ -132,10 +132,10 @@ impl Limit {
 /// [`LoadError::Unreadable`], with what kept the file from being read.
 ///
 /// ```
-/// use millpond_income::income;
-/// use millpond_node::input::{self, LoadError};
-/// let path = std::path::Path::new("../templates/nodes/crack-gauge.toml");
-/// assert!(input::read(path, income::LIMIT)?.text.contains("crack-gauge"));
+/// use millpond_node::input::{self, Limit, LoadError};
+/// const LIMIT: Limit = Limit { most_bytes: 1 << 20, cure: "cut it" };
+/// let path = std::path::Path::new("../../templates/nodes/crack-gauge.toml");
+/// assert!(input::read(path, LIMIT)?.text.contains("crack-gauge"));
 /// let small = input::Limit { most_bytes: 100, cure: "cut it" };
 /// assert!(input::read(path, small).is_err_and(|error| error.to_string().ends_with("; cut it")));
 /// # Ok::<(), LoadError>(())

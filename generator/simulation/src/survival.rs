@@ -252,7 +252,7 @@ impl Survival {
     /// use millpond_simulation::survival::*;
     /// use millpond_sizing::thresholds::Thresholds;
     /// use millpond_numbers::units::*;
-    /// let node = NodeFile::load("../templates/nodes/crack-gauge.toml")?.node;
+    /// let node = NodeFile::load("../../templates/nodes/crack-gauge.toml")?.node;
     /// let thresholds = Thresholds::of(&node);
     /// let worst = Survival::of(&node, &thresholds, Corner::Worst);
     /// // The policy spreads what is stored over 16 h.

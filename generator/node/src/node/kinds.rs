@@ -19,7 +19,7 @@ impl Node {
     /// Place in `storage` of the kind that holds most of the charge; the first of equal ones.
     ///
     /// ```
-    /// let mut node = millpond_node::node::NodeFile::load("../templates/nodes/crack-gauge.toml")?.node;
+    /// let mut node = millpond_node::node::NodeFile::load("../../templates/nodes/crack-gauge.toml")?.node;
     /// node.storage.push(node.storage[0].clone());
     /// assert_eq!(node.largest_kind(), 0);
     /// node.storage[1].parallel += 1;

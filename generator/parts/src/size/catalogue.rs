@@ -45,7 +45,7 @@ pub fn load(path: impl AsRef<Path>, own: &Capacitor) -> Result<Vec<Part>, LoadEr
 /// ```
 /// use millpond_node::node::NodeFile;
 /// use millpond_parts::size::catalogue::from_toml;
-/// let own = NodeFile::load("../templates/nodes/crack-gauge.toml")?.node.storage.remove(0);
+/// let own = NodeFile::load("../../templates/nodes/crack-gauge.toml")?.node.storage.remove(0);
 /// let text = "[[part]]\nname = \"small\"\ncapacitance = \"470 mF\"\nesr = \"5 ohm\"\nrated_voltage = \"5.5 V\"\nleakage = \"3 uA\"\n";
 /// let parts = from_toml("parts.toml", text, &own).map_err(|problems| problems.to_string())?;
 /// assert_eq!(parts[0].name, "small");
@@ -65,7 +65,7 @@ pub fn from_toml(label: &str, text: &str, own: &Capacitor) -> Result<Vec<Part>, 
 /// use millpond_node::node::NodeFile;
 /// use millpond_parts::size::catalogue::from_csv;
 /// use millpond_numbers::units::*;
-/// let own = NodeFile::load("../templates/nodes/crack-gauge.toml")?.node.storage.remove(0);
+/// let own = NodeFile::load("../../templates/nodes/crack-gauge.toml")?.node.storage.remove(0);
 /// let text = "name,capacitance,esr,rated_voltage,leakage,price\nsmall,470 mF,5 ohm,5.5 V,3 uA,1.10\n";
 /// let parts = from_csv("parts.csv", text, &own).map_err(|problems| problems.to_string())?;
 /// assert_eq!(parts[0].capacitor.capacitance, farads(0.47));

@@ -15,7 +15,7 @@ impl Made {
     /// use millpond_node::node::NodeFile;
     /// use millpond_simulation::plan::made::Made;
     /// use millpond_sizing::thresholds::Thresholds;
-    /// let node = NodeFile::load("../templates/nodes/crack-gauge.toml")?.node;
+    /// let node = NodeFile::load("../../templates/nodes/crack-gauge.toml")?.node;
     /// let made = Made::usual(&node, &Thresholds::of(&node)).ok_or("no plan")?;
     /// assert_eq!(made.title(), "planned, not tuned");
     /// # Ok::<(), Box<dyn std::error::Error>>(())

@@ -272,7 +272,7 @@ pub struct Year {
 /// use millpond_income::income::Income;
 /// use millpond_node::node::NodeFile;
 /// use millpond_simulation::plan::practice;
-/// let node = NodeFile::load("../templates/nodes/pump-bearing.toml")?.node;
+/// let node = NodeFile::load("../../templates/nodes/pump-bearing.toml")?.node;
 /// let income = Income::of(&node.harvest.source).ok_or("no income")?;
 /// assert!(!practice::years(&node, &income).is_empty());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
