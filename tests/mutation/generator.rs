@@ -12,6 +12,9 @@ const DRAIN: &str = "generator/model/src/model/drain.rs";
 const CELL_START: &str = "generator/fit/src/cell/start.rs";
 const OWN: &str = "generator/fit/src/fit/own.rs";
 const SILENCE: &str = "generator/sizing/src/policy/silence.rs";
+const EFFICIENCY: &str = "generator/node/src/node/efficiency.rs";
+const LEAKAGE: &str = "generator/model/src/model/leakage.rs";
+const REGULATOR: &str = "generator/node/src/node/regulator.rs";
 const LOAD: &str = "generator/model/src/model/load.rs";
 const AIRTIME: &str = "generator/model/src/model/airtime.rs";
 const PASSAGE: &str = "generator/model/src/model/passage.rs";
@@ -128,9 +131,9 @@ pub(crate) const IN_GENERATOR: [Mutant; 69] = [
     mistake(READING, "(self.full_scale - leaking)", "(leaking - leaking)"),
     // Drains and loads.
     mistake(DRAIN, "current: load + *quiescent", "current: load"),
-    mistake(DRAIN, "*rail + *dropout", "*rail"),
+    mistake(REGULATOR, "*rail + *dropout", "*rail"),
     mistake(
-        DRAIN,
+        EFFICIENCY,
         "low + (*high - low) * position",
         "low + (*high - low) * (1.0 - position)",
     ),
@@ -166,7 +169,11 @@ pub(crate) const IN_GENERATOR: [Mutant; 69] = [
         "slope: part.capacitance_slope * share / series,",
         "slope: part.capacitance_slope * share,",
     ),
-    mistake(BANK, "(grown + balance) * parallel", "grown + balance * parallel"),
+    mistake(
+        LEAKAGE,
+        "(grown + balance) * parallel",
+        "grown + balance * parallel",
+    ),
     mistake(BANK, "branch.slope * inner / 3.0", "branch.slope * inner / 2.0"),
     mistake(
         BANK,

@@ -252,7 +252,10 @@ mod tests {
 
     #[test]
     fn a_pace_that_the_file_does_not_name_is_asked_for_in_the_banner() {
-        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../templates/nodes/crack-gauge.toml");
+        let path = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/../../templates/nodes/crack-gauge.toml"
+        );
         let mut file = NodeFile::load(path).expect("the examples are valid");
         assert_eq!(other_pace(&file), None);
         file.node.policy.pace = Pace::Planned;
