@@ -4,6 +4,8 @@ pub mod fit;
 #[cfg(not(target_arch = "wasm32"))]
 mod svg;
 
+use std::iter;
+
 use textplots::{Chart, LabelBuilder as _, LabelFormat, Plot as _, Shape};
 
 use crate::simulate::columns::{Column, Columns};
@@ -30,32 +32,26 @@ pub struct Picture {
 }
 
 /// A threshold drawn across the picture.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Level {
     /// What it is.
-    pub name: &'static str,
+    pub name: String,
     /// Where it is (V).
     pub storage_v: f64,
 }
 
 impl Level {
-    /// The levels of a node that every picture shows: its floor, and from where it may measure and transmit.
-    pub fn of(thresholds: &Thresholds) -> [Self; 3] {
-        let at = |decide_mv: u32| f64::from(decide_mv) / 1e3;
-        [
-            Self {
-                name: "floor",
-                storage_v: thresholds.floor.get::<volt>(),
-            },
-            Self {
-                name: "measure from",
-                storage_v: at(thresholds.measure.decide_mv),
-            },
-            Self {
-                name: "transmit from",
-                storage_v: at(thresholds.transmit.decide_mv),
-            },
-        ]
+    /// The levels of a node that every picture shows: its floor, and from where it may do each action.
+    pub fn of(thresholds: &Thresholds) -> Vec<Self> {
+        let floor = Self {
+            name: "floor".to_owned(),
+            storage_v: thresholds.floor.get::<volt>(),
+        };
+        let actions = thresholds.decided().map(|(kind, threshold)| Self {
+            name: format!("{kind} from"),
+            storage_v: f64::from(threshold.decide_mv) / 1e3,
+        });
+        iter::once(floor).chain(actions).collect()
     }
 }
 

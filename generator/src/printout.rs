@@ -2,6 +2,7 @@
 
 use crate::visible::in_json;
 
+mod by_action;
 mod table;
 
 pub mod budget;

@@ -174,7 +174,7 @@ fn constants(file: &NodeFile, thresholds: &Thresholds, policy: &Policy) -> Const
         other_pace: other_pace(file),
         thresholds: thresholds
             .actions()
-            .map(|(name, threshold)| row(thresholds, name, threshold))
+            .map(|(kind, threshold)| row(thresholds, kind.name(), threshold))
             .to_vec(),
         plan: None,
     }

@@ -15,7 +15,7 @@ pub use start::RESTARTS_FOREVER;
 use crate::budget::Budget;
 use crate::model::bank::{Bank, Wear};
 use crate::model::discharge::{Stretch, discharge};
-use crate::node::{Action, Gate, Node};
+use crate::node::{ActionKind, Gate, Node};
 use crate::rounding;
 use crate::text::{Engineering, at_least, at_most};
 use crate::thresholds::{Group, Threshold, Thresholds, highest_start, unreachable};
@@ -75,18 +75,8 @@ enum Cures {
 
 fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let measure = Acting {
-        called: "a measurement",
-        of: |node| &node.measure,
-        threshold: &thresholds.measure,
-    };
-    let transmit = Acting {
-        called: "a transmission",
-        of: |node| &node.transmit,
-        threshold: &thresholds.transmit,
-    };
-    for acting in [measure, transmit] {
-        findings.extend(never_reached(node, thresholds, &acting, cures));
+    for (kind, threshold) in thresholds.decided() {
+        findings.extend(never_reached(node, thresholds, kind, threshold, cures));
     }
     findings.extend(hysteresis(node, thresholds, cures));
     findings.extend(gate(node, thresholds, cures));
@@ -115,20 +105,15 @@ fn listed(node: &Node, budget: &Budget, thresholds: &Thresholds, cures: Cures) -
     findings
 }
 
-/// An action that firmware decides on.
-struct Acting<'a> {
-    /// How a sentence calls it.
-    called: &'static str,
-    /// Where a node has it.
-    of: fn(&Node) -> &Action,
-    threshold: &'a Threshold,
-}
-
 /// An action whose threshold the storage voltage, or its reading, can never reach.
-fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting, cures: Cures) -> Option<Finding> {
-    let Acting {
-        called, threshold, ..
-    } = acting;
+fn never_reached(
+    node: &Node,
+    thresholds: &Thresholds,
+    kind: ActionKind,
+    threshold: &Threshold,
+    cures: Cures,
+) -> Option<Finding> {
+    let called = kind.noun();
     let decide = rounding::from_millivolts(threshold.decide_mv);
     let overvoltage = thresholds.overvoltage;
     if decide > overvoltage {
@@ -154,7 +139,7 @@ fn never_reached(node: &Node, thresholds: &Thresholds, acting: &Acting, cures: C
                 overvoltage = Engineering(overvoltage, "V"),
             ),
             cure: sought(cures, node, |node| {
-                rounding::from_millivolts(Threshold::of(node, (acting.of)(node)).decide_mv)
+                rounding::from_millivolts(Threshold::of(node, node.action(kind)).decide_mv)
                     <= node.harvest.overvoltage
             }),
         });
@@ -173,10 +158,8 @@ fn sought(cures: Cures, node: &Node, fits: impl Fn(&Node) -> bool) -> String {
 
 /// A refusal that is never taken back: the action would resume above what the storage can reach.
 fn hysteresis(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Finding> {
-    let highest_mv =
-        |thresholds: &Thresholds| thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
     let room_mv = |thresholds: &Thresholds| {
-        rounding::millivolts_down(thresholds.overvoltage).checked_sub(highest_mv(thresholds))
+        rounding::millivolts_down(thresholds.overvoltage).checked_sub(thresholds.highest_decide_mv())
     };
     let resumes_in_time = |thresholds: &Thresholds| {
         room_mv(thresholds).is_none_or(|room_mv| thresholds.hysteresis_mv <= room_mv)
@@ -184,7 +167,7 @@ fn hysteresis(node: &Node, thresholds: &Thresholds, cures: Cures) -> Option<Find
     if resumes_in_time(thresholds) {
         return None;
     }
-    let resumes = rounding::from_millivolts(highest_mv(thresholds) + thresholds.hysteresis_mv);
+    let resumes = rounding::from_millivolts(thresholds.highest_decide_mv() + thresholds.hysteresis_mv);
     // Rounded up to whole millivolts when it is read.
     let room = rounding::from_millivolts(room_mv(thresholds).unwrap_or_default());
     Some(Finding {

@@ -6,6 +6,7 @@
 //! tree by a file of its own. All faults are collected before any is shown. `docs/node-file.md` lists the keys.
 
 mod action;
+mod actions;
 mod agreement;
 mod beside;
 pub mod catalogue;
@@ -37,6 +38,7 @@ pub mod unit;
 mod unreadable_file;
 mod value;
 
+pub use actions::ActionKind;
 pub use file::NodeFile;
 pub use profiles::Profiles;
 

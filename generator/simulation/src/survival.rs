@@ -277,7 +277,7 @@ fn row(unit: &Unit<'_>, thresholds: &Thresholds, storage: &Storage, doing: Doing
     let stops = match doing {
         Doing::Sleeping => None,
         Doing::Measuring(_) => Some(thresholds.measure.decide_mv),
-        Doing::Reporting(_) => Some(thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv)),
+        Doing::Reporting(_) => Some(thresholds.highest_decide_mv()),
     };
     let never = seconds(0.0);
     let dark = |from: Voltage| {

@@ -15,7 +15,7 @@ pub use asleep::{Draw, SleepingDay};
 pub use pace::{Income, Offer, Pace};
 
 use crate::model::bank::{Bank, Wear};
-use crate::node::{Node, Source};
+use crate::node::{ActionKind, Node, Source};
 use crate::units::*;
 
 /// What a node spends, at nominal.
@@ -118,6 +118,17 @@ impl Budget {
             transmit,
             day,
         }
+    }
+}
+
+impl Budget {
+    /// The actions in the order of a node's life.
+    pub fn actions(&self) -> [(ActionKind, &ActionBudget); 3] {
+        [
+            (ActionKind::Boot, &self.boot),
+            (ActionKind::Measure, &self.measure),
+            (ActionKind::Transmit, &self.transmit),
+        ]
     }
 }
 

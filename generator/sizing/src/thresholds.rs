@@ -14,7 +14,7 @@ use crate::model::bank::{Bank, Branch, Wear};
 use crate::model::discharge::{Stretch, discharge};
 use crate::model::load::Load;
 use crate::model::reading::Scale;
-use crate::node::{Action, Node, Stack};
+use crate::node::{Action, ActionKind, Node, Stack};
 use crate::rounding::{self, CountScale};
 use crate::units::*;
 
@@ -117,13 +117,31 @@ impl Thresholds {
         }
     }
 
-    /// The actions with their names, in the order of a node's life.
-    pub fn actions(&self) -> [(&'static str, &Threshold); 3] {
+    /// The actions in the order of a node's life.
+    pub fn actions(&self) -> [(ActionKind, &Threshold); 3] {
         [
-            ("boot", &self.boot),
-            ("measure", &self.measure),
-            ("transmit", &self.transmit),
+            (ActionKind::Boot, &self.boot),
+            (ActionKind::Measure, &self.measure),
+            (ActionKind::Transmit, &self.transmit),
         ]
+    }
+
+    /// Those that firmware asks the policy for.
+    pub fn decided(&self) -> impl Iterator<Item = (ActionKind, &Threshold)> {
+        self.actions().into_iter().filter(|(kind, _)| kind.is_decided())
+    }
+
+    /// What firmware must read for every action (mV).
+    pub fn highest_decide_mv(&self) -> u32 {
+        self.decided()
+            .map(|(_, threshold)| threshold.decide_mv)
+            .max()
+            .unwrap_or(0)
+    }
+
+    /// Energy of one report and the `samples` in it, in the worst corner.
+    pub fn report_energy(&self, samples: u32) -> Energy {
+        self.transmit.energy + self.measure.energy * f64::from(samples)
     }
 }
 

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::by_action::ByAction;
 use crate::budget::{ActionBudget, Budget, Draw, Income, Pace, Total};
 use crate::node::Node;
 use crate::printout::table::table;
@@ -17,19 +18,12 @@ const MOST_PHASES: usize = 16;
 pub struct View {
     node: String,
     working_v: f64,
-    actions: Actions,
+    actions: ByAction<ActionView>,
     sleeping_day: DayView,
     store: StoreView,
     fastest: PaceView,
     slowest: PaceView,
     offer: Option<OfferView>,
-}
-
-#[derive(Serialize)]
-struct Actions {
-    boot: ActionView,
-    measure: ActionView,
-    transmit: ActionView,
 }
 
 #[derive(Serialize)]
@@ -113,11 +107,7 @@ impl View {
         Self {
             node: node.name.clone(),
             working_v: budget.working_voltage.get::<volt>(),
-            actions: Actions {
-                boot: action(&budget.boot),
-                measure: action(&budget.measure),
-                transmit: action(&budget.transmit),
-            },
+            actions: ByAction::of(budget.actions(), action),
             sleeping_day: DayView {
                 load: draw(&budget.day.load),
                 quiescent: draw(&budget.day.quiescent),
@@ -195,11 +185,7 @@ fn pace(pace: &Pace) -> PaceView {
 
 /// The budget as tables.
 pub fn text(budget: &Budget) -> String {
-    let actions = [
-        ("boot", &budget.boot),
-        ("measure", &budget.measure),
-        ("transmit", &budget.transmit),
-    ];
+    let actions = budget.actions();
     let head = [
         "budget",
         "duration",
@@ -212,7 +198,7 @@ pub fn text(budget: &Budget) -> String {
         &head,
         actions
             .iter()
-            .flat_map(|(name, action)| action_rows(name, action)),
+            .flat_map(|(kind, action)| action_rows(kind.name(), action)),
     );
     text.push_str(&format!(
         "nominal parts, storage at {}; airtime {} a report\n\n",

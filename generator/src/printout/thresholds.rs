@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::by_action::ByAction;
 use crate::model::bank::Bank;
 use crate::model::bank::Branch;
 use crate::node::{Node, SenseKind, Stack};
@@ -27,7 +28,7 @@ pub struct View {
     /// One count at the overvoltage limit.
     count_v: f64,
     full_scale_v: f64,
-    actions: Actions,
+    actions: ByAction<ActionView>,
 }
 
 #[derive(Serialize)]
@@ -51,13 +52,6 @@ struct BranchView {
     capacitance_f: f64,
     capacitance_slope_f_per_v: f64,
     resistance_ohm: f64,
-}
-
-#[derive(Serialize)]
-struct Actions {
-    boot: ActionView,
-    measure: ActionView,
-    transmit: ActionView,
 }
 
 #[derive(Serialize)]
@@ -121,11 +115,7 @@ impl View {
             },
             count_v: thresholds.scale.count_at(thresholds.overvoltage).get::<volt>(),
             full_scale_v: thresholds.scale.full_scale.get::<volt>(),
-            actions: Actions {
-                boot: action(&thresholds.boot),
-                measure: action(&thresholds.measure),
-                transmit: action(&thresholds.transmit),
-            },
+            actions: ByAction::of(thresholds.actions(), action),
         }
     }
 }

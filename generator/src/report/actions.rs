@@ -59,26 +59,20 @@ impl Share {
 
 /// The actions of a budget.
 pub(super) fn views(budget: &Budget) -> Vec<ActionView> {
-    listed(budget)
+    budget
+        .actions()
         .into_iter()
-        .map(|(name, action)| view(name, action))
+        .map(|(kind, action)| view(kind.name(), action))
         .collect()
 }
 
 /// The current of each action over its time.
 pub(super) fn charts(budget: &Budget) -> Vec<Chart> {
-    listed(budget)
+    budget
+        .actions()
         .into_iter()
-        .map(|(name, action)| chart(name, action))
+        .map(|(kind, action)| chart(kind.name(), action))
         .collect()
-}
-
-fn listed(budget: &Budget) -> [(&'static str, &ActionBudget); 3] {
-    [
-        ("boot", &budget.boot),
-        ("measure", &budget.measure),
-        ("transmit", &budget.transmit),
-    ]
 }
 
 fn view(name: &'static str, action: &ActionBudget) -> ActionView {
@@ -202,7 +196,7 @@ mod tests {
         for name in ["crack-gauge", "display-case", "pump-bearing"] {
             let node = node::example(name);
             let budget = Budget::of(&node);
-            for ((_, action), chart) in listed(&budget).into_iter().zip(charts(&budget)) {
+            for ((_, action), chart) in budget.actions().into_iter().zip(charts(&budget)) {
                 let values = &chart.panels[0].series[0].values;
                 let area_c: f64 = chart
                     .at

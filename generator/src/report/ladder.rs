@@ -131,7 +131,7 @@ impl Ladder {
         let step = (RIGHT - LEFT) / actions.len() as f64;
         let columns = actions.iter().enumerate().map(|(place, (action, threshold))| {
             let x = LEFT + step * (place as f64 + 0.5) - COLUMN / 2.0;
-            column(action, threshold, thresholds.floor, x, &scale)
+            column(action.name(), threshold, thresholds.floor, x, &scale)
         });
         Self {
             width: WIDTH,

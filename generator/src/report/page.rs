@@ -167,7 +167,7 @@ impl Page {
             ],
             findings: Vec::new(),
             ladder: Ladder::of(node, thresholds),
-            threshold_names: thresholds.actions().iter().map(|(name, _)| *name).collect(),
+            threshold_names: thresholds.actions().iter().map(|(kind, _)| kind.name()).collect(),
             threshold_rows: threshold_rows(thresholds),
             actions: actions::views(budget),
             working: Engineering(budget.working_voltage, "V").to_string(),

@@ -209,8 +209,7 @@ fn light_load(node: &Node, thresholds: &Thresholds) -> Option<Weighed> {
 fn heavy_load(node: &Node, thresholds: &Thresholds) -> Option<Weighed> {
     let points = &table(node)?.points;
     let (highest, share) = *points.last()?;
-    let actions = [&node.boot, &node.measure, &node.transmit];
-    let phases = actions.into_iter().flat_map(|action| &action.phases);
+    let phases = node.actions().into_iter().flat_map(|(_, action)| &action.phases);
     let largest = phases
         .map(|phase| phase.peak_current)
         .fold(amperes(0.0), Current::max);

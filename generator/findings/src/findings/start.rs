@@ -121,7 +121,7 @@ fn gate(node: &Node) -> Option<Gate> {
     // Apart from the other threshold at the ends of both tolerances.
     let apart = gate.disconnect_below * high / low;
     gate.connect_above = in_steps((needed / low).max(apart)) + rounding::from_millivolts(GATE_STEP_MV);
-    let highest_mv = thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
+    let highest_mv = thresholds.highest_decide_mv();
     let fits = gate.connect_above * high <= thresholds.overvoltage
         && rounding::from_millivolts(highest_mv) <= thresholds.overvoltage;
     (fits && carries_a_start(&gate, &thresholds)).then_some(gate)

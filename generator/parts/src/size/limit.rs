@@ -76,14 +76,10 @@ impl Limit {
     /// The action whose threshold is furthest above what the storage can reach.
     pub(super) fn of_action(node: &Node, thresholds: &Thresholds) -> Option<Self> {
         let overvoltage = node.harvest.overvoltage;
-        let actions = [
-            ("a measurement", &thresholds.measure),
-            ("a transmission", &thresholds.transmit),
-        ];
-        let highest = actions
-            .into_iter()
+        let highest = thresholds
+            .decided()
             .max_by_key(|(_, threshold)| threshold.decide_mv);
-        highest.and_then(|(action, threshold)| {
+        highest.and_then(|(kind, threshold)| {
             let decide = rounding::from_millivolts(threshold.decide_mv);
             let group = Group::ALL.into_iter().reduce(|most, next| {
                 if threshold.share(next) > threshold.share(most) {
@@ -93,7 +89,7 @@ impl Limit {
                 }
             })?;
             (decide > overvoltage).then_some(Self::Action {
-                action,
+                action: kind.noun(),
                 decide,
                 overvoltage,
                 group,

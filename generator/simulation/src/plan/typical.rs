@@ -81,7 +81,7 @@ impl Typical {
         let squares = overvoltage * overvoltage - floor * floor;
         let capacitance: Capacitance = full * 2.0 / squares;
         let scale = EnergyScale::of(capacitance, floor, overvoltage)?;
-        let decide_mv = thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv);
+        let decide_mv = thresholds.highest_decide_mv();
         let decide = rounding::from_millivolts(decide_mv).min(overvoltage);
         let middle = (decide + overvoltage) / 2.0;
         let nothing = fraction(0.0);

@@ -182,7 +182,7 @@ fn kept(node: &Node, part: &Part, safe_mv: u16) -> Energy {
 
 /// What the planning baselines know of the node: the same figures as its firmware.
 fn costs(node: &Node, thresholds: &Thresholds) -> Costs {
-    let report = thresholds.transmit.energy + thresholds.measure.energy * f64::from(node.policy.batch);
+    let report = thresholds.report_energy(node.policy.batch);
     let sleep = crate::policy::sleep_power(thresholds);
     Costs {
         report_uj: report.get::<joule>() * 1e6,

@@ -89,7 +89,7 @@ impl Recharge {
         let full_at = storage.inner_at(&part.asleep.drain, thresholds.overvoltage);
         let at_rest = |terminal: Voltage| storage.inner_at(&part.asleep.drain, terminal);
         let samples = f64::from(node.policy.batch);
-        let needed_mv = thresholds.measure.decide_mv.max(thresholds.transmit.decide_mv);
+        let needed_mv = thresholds.highest_decide_mv();
         let at = volts(part.connect_v);
         let first_report = (|| {
             let connected = connected.ok_or(Obstacle::NeverConnects { at })?;

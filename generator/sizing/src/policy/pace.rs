@@ -65,13 +65,13 @@ fn even_spending(node: &Node, thresholds: &Thresholds, storage_mv: u32) -> Time 
     if spare <= joules(0.0) {
         return node.policy.slowest;
     }
-    let needed: Time = horizon * (report_cost(node, thresholds) / spare);
+    let needed: Time = horizon * (thresholds.report_energy(node.policy.batch) / spare);
     needed.max(node.policy.fastest).min(node.policy.slowest)
 }
 
 /// What the worst bank, at rest at `storage`, holds above the higher threshold of the two actions; below 0 where it holds less.
 pub fn above_thresholds(thresholds: &Thresholds, storage: Voltage) -> Energy {
-    let decide_mv = thresholds.transmit.decide_mv.max(thresholds.measure.decide_mv);
+    let decide_mv = thresholds.highest_decide_mv();
     let stored = |terminal| thresholds.corner.stored_at_rest(terminal);
     stored(storage) - stored(rounding::from_millivolts(decide_mv))
 }
@@ -81,11 +81,6 @@ pub fn sleep_power(thresholds: &Thresholds) -> Power {
     let drain: Drain = thresholds.transmit.reserve.drain;
     let terminal = thresholds.overvoltage;
     drain.power_at(terminal) + terminal * (thresholds.corner.leakage * terminal)
-}
-
-/// Energy of one report and the samples in it, in the worst corner.
-fn report_cost(node: &Node, thresholds: &Thresholds) -> Energy {
-    thresholds.transmit.energy + thresholds.measure.energy * f64::from(node.policy.batch)
 }
 
 /// The first reading at which `holds`, which once true stays true; one above `full_mv` if there is none.
