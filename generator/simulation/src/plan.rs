@@ -3,7 +3,7 @@
 //! From a node, its policy and its typical income to [`millpond_policy::Plan`]. Energies and costs are those of the nominal
 //! unit ([`typical`]). What physics leaves open (caution, reserve, target, how fast to learn: [`settings`]) is tuned by
 //! running the very planner through made years that stray from the declared income ([`practice`]), with losses of supply and
-//! cold starts at their real cost ([`drill`], [`search`]).
+//! cold starts at their real cost ([`drill`], [`tuning`]).
 
 pub mod drill;
 pub mod made;
