@@ -18,3 +18,4 @@ pub mod redistribution;
 pub mod stretch;
 pub mod terminal;
 pub mod time_in_the_dark;
+pub mod wear;

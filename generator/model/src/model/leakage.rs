@@ -1,6 +1,6 @@
 //! What storage loses by itself: the leakage of its cells and the current of their balance resistors.
 
-use crate::model::bank::Wear;
+use crate::model::wear::Wear;
 use crate::node::Capacitor;
 use crate::units::*;
 
