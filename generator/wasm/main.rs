@@ -3,26 +3,15 @@
 
 mod compiler;
 
-use std::env;
 use std::path::PathBuf;
+use std::{env, fs};
 
 /// What cargo sets for this script when the feature is on.
 const FEATURE: &str = "CARGO_FEATURE_WORKBENCH";
 const PACKAGE: &str = "millpond-workbench";
-/// What the page is made from, seen from this folder.
-const SOURCES: [&str; 16] = [
+/// What the page is made from beside the crates of this folder, seen from it.
+const SOURCES: [&str; 5] = [
     "src",
-    "build",
-    "findings",
-    "fit",
-    "income",
-    "model",
-    "node",
-    "numbers",
-    "parts",
-    "simulation",
-    "sizing",
-    "workbench",
     "../policy-core/src",
     "../templates",
     "../Cargo.toml",
@@ -38,13 +27,22 @@ fn main() {
     if env::var_os(FEATURE).is_none() {
         return;
     }
-    for source in SOURCES {
-        println!("cargo::rerun-if-changed={source}");
+    let sources = SOURCES.iter().map(PathBuf::from).chain(crates());
+    for source in sources {
+        println!("cargo::rerun-if-changed={}", source.display());
     }
     match wasm() {
         Ok(path) => println!("cargo::rustc-env=MILLPOND_WASM={}", path.display()),
         Err(message) => println!("cargo::error={message}"),
     }
+}
+
+/// The crates inside this one.
+fn crates() -> impl Iterator<Item = PathBuf> {
+    let inside = fs::read_dir(".").into_iter().flatten().flatten();
+    inside
+        .map(|entry| entry.path())
+        .filter(|folder| folder.join("Cargo.toml").is_file())
 }
 
 /// The compiled library.

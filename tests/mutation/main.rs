@@ -21,7 +21,7 @@ use std::path::Path;
 use generator::IN_GENERATOR;
 use mutants::{IN_C, IN_RUST, Mutant};
 use planner::{IN_C_PLANNER, IN_PLANNER};
-use tree::{Crate, Header, OF_GENERATOR, OF_POLICY, Verdict};
+use tree::{Asked, Crate, Header, Verdict, of_generator, of_policy};
 
 /// Root of the repository.
 const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
@@ -56,22 +56,22 @@ fn every_mistake_in_c_is_found() {
 #[test]
 #[ignore = "takes minutes: builds the crate and runs its tests once for each mistake"]
 fn every_mistake_in_rust_is_found() {
-    try_each_in(&IN_RUST, OF_POLICY);
+    try_each_in(&IN_RUST, of_policy());
 }
 
 #[test]
 #[ignore = "takes minutes: builds the crate and runs its tests once for each mistake"]
 fn every_mistake_in_the_planner_is_found() {
-    try_each_in(&IN_PLANNER, OF_POLICY);
+    try_each_in(&IN_PLANNER, of_policy());
 }
 
 #[test]
 #[ignore = "takes two hours: builds the generator and runs its tests once for each mistake"]
 fn every_mistake_in_the_generator_is_found() {
-    try_each_in(&IN_GENERATOR, OF_GENERATOR);
+    try_each_in(&IN_GENERATOR, of_generator());
 }
 
-fn try_each_in(mutants: &[Mutant], asked: [&'static [&'static str]; 2]) {
+fn try_each_in(mutants: &[Mutant], asked: Asked) {
     let folder = tempfile::tempdir().expect("a folder");
     let sources = Crate::new(Path::new(ROOT), folder.path().join("tree"), asked);
     try_each(&[mutants], |mutant| {

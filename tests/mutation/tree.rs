@@ -10,6 +10,7 @@ use std::process::{Command, Output, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
+use millpond_tests::command::GENERATOR;
 use serde_json::Value;
 
 /// What the packages need to be built and tested; the results of builds stay behind.
@@ -30,37 +31,26 @@ const LEAST_TIME: Duration = Duration::from_secs(60);
 const FIRST_TIME: Duration = Duration::from_secs(600);
 /// Tests that hold the crate against the header.
 const AGREEMENT: [&str; 4] = ["-p", "millpond-tests", "--test", "agreement"];
+/// Who is asked, one after the other: each the arguments of `cargo test`.
+pub(crate) type Asked = [Vec<&'static str>; 2];
+
 /// Who is asked of a mistake in the crate: its own tests, then the agreement.
-pub(crate) const OF_POLICY: [&[&str]; 2] = [&["-p", "millpond-policy", "--lib", "--tests"], &AGREEMENT];
+pub(crate) fn of_policy() -> Asked {
+    [
+        vec!["-p", "millpond-policy", "--lib", "--tests"],
+        AGREEMENT.to_vec(),
+    ]
+}
+
 /// Who is asked of a mistake in the generator: its own tests, then the outside witnesses of its equations.
-pub(crate) const OF_GENERATOR: [&[&str]; 2] = [
-    &[
-        "-p",
-        "millpond-numbers",
-        "-p",
-        "millpond-node",
-        "-p",
-        "millpond-model",
-        "-p",
-        "millpond-sizing",
-        "-p",
-        "millpond-income",
-        "-p",
-        "millpond-simulation",
-        "-p",
-        "millpond-findings",
-        "-p",
-        "millpond-build",
-        "-p",
-        "millpond-parts",
-        "-p",
-        "millpond-fit",
-        "-p",
-        "millpond",
-        "--lib",
-    ],
-    &["-p", "millpond-tests", "--test", "scipy", "--test", "ngspice"],
-];
+pub(crate) fn of_generator() -> Asked {
+    let packages = GENERATOR.iter().flat_map(|package| ["-p", package]);
+    [
+        packages.chain(["--lib"]).collect(),
+        vec!["-p", "millpond-tests", "--test", "scipy", "--test", "ngspice"],
+    ]
+}
+
 /// Stack of each test's thread.
 const STACK_BYTES: &str = "16777216";
 /// How often a running test is looked at.
@@ -78,7 +68,7 @@ pub(crate) struct Header {
 /// A copy to make mistakes of Rust in.
 pub(crate) struct Crate {
     root: PathBuf,
-    asked: [&'static [&'static str]; 2],
+    asked: Asked,
     time_limit: Duration,
 }
 
@@ -145,9 +135,9 @@ impl Header {
 
 impl Crate {
     /// Copies the sources at `source` to `root`, builds the first tests that are asked and checks that they pass unharmed.
-    pub(crate) fn new(source: &Path, root: PathBuf, asked: [&'static [&'static str]; 2]) -> Self {
+    pub(crate) fn new(source: &Path, root: PathBuf, asked: Asked) -> Self {
         copy_sources(source, &root);
-        let own = build(&root, asked[0]).programs;
+        let own = build(&root, &asked[0]).programs;
         let time_limit = time_limit(|| run(&own, &root, FIRST_TIME));
         Self {
             root,

@@ -1,9 +1,11 @@
 //! Each crate builds from its package alone, and a firmware's build script needs few of them.
 
 use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
 use std::process::Command;
 
-use millpond_tests::command::{ROOT, cargo, target};
+use millpond_tests::command::{GENERATOR, ROOT, cargo, target};
 
 /// Crates that a build script may have to compile, the project's own among them: each is seconds before a firmware's first build.
 const MOST_CRATES: usize = 40;
@@ -47,6 +49,17 @@ fn a_build_script_compiles_few_crates() {
         "{crates:?}"
     );
     assert!(crates.len() <= MOST_CRATES, "{}: {crates:?}", crates.len());
+}
+
+/// What counts coverage and asks of mistakes goes through every crate of the generator.
+#[test]
+fn no_crate_of_the_generator_is_left_out() {
+    let manifests = fs::read_dir(Path::new(ROOT).join("generator")).expect("a folder");
+    let inside = manifests
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|folder| folder.join("Cargo.toml").is_file() && !folder.ends_with("workbench"))
+        .count();
+    assert_eq!(GENERATOR.len(), inside + 1);
 }
 
 /// Every package is unpacked and built outside the workspace; what it lacks is then not found.

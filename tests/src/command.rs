@@ -10,12 +10,13 @@ use crate::compiler;
 use crate::tool::Tool;
 
 /// The packages of the generator, in the order in which the data goes through them.
-pub const GENERATOR: [&str; 11] = [
+pub const GENERATOR: [&str; 12] = [
     "millpond-numbers",
     "millpond-node",
     "millpond-model",
     "millpond-sizing",
     "millpond-income",
+    "millpond-records",
     "millpond-simulation",
     "millpond-findings",
     "millpond-build",

@@ -140,7 +140,7 @@ mod tests {
         for (text, is_drawn) in [
             ("time_s,storage_mv\n0,4000\n1,4000\n", true),
             ("time_s,event\n0,start\n5,cut\n5,cut\n5,start\n", false),
-            // Rows without a time of their own are no readings.
+            // Readings of nothing are none of a node at work, and one alone has no course.
             (
                 "time_s,storage_mv,count\n0,0,0\n0,0,5\n0,0,3\n1,,\n2,9999,1\n",
                 false,

@@ -20,6 +20,6 @@ impl<T> ByAction<T> {
 
 impl<T: Serialize> Serialize for ByAction<T> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_map(self.0.iter().map(|(kind, view)| (kind, view)))
+        serializer.collect_map(self.0.iter().map(|(kind, view)| (kind.name(), view)))
     }
 }

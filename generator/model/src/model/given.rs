@@ -3,7 +3,7 @@
 use crate::model::bank::{Bank, Branch};
 use crate::model::drain::Drain;
 use crate::model::stretch::Stretch;
-use crate::node::Capacitor;
+use crate::node::{Capacitor, Sense, SenseKind};
 use crate::units::*;
 
 /// A capacitor that is exactly what it says, new and old, warm and cold, and does not leak.
@@ -66,5 +66,22 @@ pub fn stretch(power_w: f64, current_a: f64, duration_s: f64) -> Stretch {
         drain,
         peak: drain,
         duration: seconds(duration_s),
+    }
+}
+
+/// A converter that reads a reference against its supply.
+pub fn against_supply(bits: u32, reference_v: f64, tolerance: f64) -> Sense {
+    Sense {
+        kind: SenseKind::Reference,
+        bits,
+        reference: volts(reference_v),
+        reference_tolerance: fraction(tolerance),
+        divider_top: ohms(0.0),
+        divider_bottom: ohms(1.0),
+        divider_tolerance: fraction(0.0),
+        divider_switched: true,
+        sampling_capacitor: None,
+        sampling_time: None,
+        input_leakage: amperes(0.0),
     }
 }

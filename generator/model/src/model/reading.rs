@@ -251,6 +251,7 @@ impl Converter {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::given::against_supply;
     use approx::{assert_abs_diff_eq, assert_relative_eq};
     use proptest::prelude::*;
 
@@ -365,22 +366,6 @@ mod tests {
             ..sense
         };
         assert_eq!(Scale::of(&unknown).errors(volts(3.0)).settling, volts(0.0));
-    }
-
-    fn against_supply(bits: u32, reference_v: f64, tolerance: f64) -> Sense {
-        Sense {
-            kind: SenseKind::Reference,
-            bits,
-            reference: volts(reference_v),
-            reference_tolerance: fraction(tolerance),
-            divider_top: ohms(0.0),
-            divider_bottom: ohms(1.0),
-            divider_tolerance: fraction(0.0),
-            divider_switched: true,
-            sampling_capacitor: None,
-            sampling_time: None,
-            input_leakage: amperes(0.0),
-        }
     }
 
     /// By hand: 1.2 V in 8 bits are 307.2 V counts. At 3 V there are 102 of them, which read 3.01176 V; at 3.0117 V the count is 102, too.

@@ -2,8 +2,6 @@
 
 use std::fmt;
 
-use serde::{Serialize, Serializer};
-
 use super::{Action, Node};
 
 /// What an action is for.
@@ -45,12 +43,6 @@ impl ActionKind {
 impl fmt::Display for ActionKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(self.name())
-    }
-}
-
-impl Serialize for ActionKind {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(self.name())
     }
 }
 

@@ -1,23 +1,15 @@
 use super::*;
+use crate::model::given::against_supply;
 use crate::model::reading::{Converter, Scale};
-use crate::node::{self, Sense, SenseKind};
+use crate::node::{Sense, SenseKind};
 use millpond_policy::{Policy, PolicyParts};
 use proptest::prelude::*;
 
 /// A converter with no divider before it, of that many volts a count.
 fn direct(count_v: f64, bits: u32) -> Sense {
     Sense {
-        kind: node::SenseKind::Divider,
-        bits,
-        reference: volts(count_v) * f64::from(1u32 << bits),
-        reference_tolerance: fraction(0.0),
-        divider_top: ohms(0.0),
-        divider_bottom: ohms(1.0),
-        divider_tolerance: fraction(0.0),
-        divider_switched: true,
-        sampling_capacitor: None,
-        sampling_time: None,
-        input_leakage: amperes(0.0),
+        kind: SenseKind::Divider,
+        ..against_supply(bits, count_v * f64::from(1u32 << bits), 0.0)
     }
 }
 
@@ -39,22 +31,6 @@ fn silence_allows_for_the_counter() {
     assert_eq!(silence_up(seconds(18.349)), 20);
     assert_eq!(silence_up(seconds(0.0)), 0);
     assert_eq!(silence_up(seconds(1e9)), u16::MAX - 1);
-}
-
-fn against_supply(bits: u32, reference_v: f64, tolerance: f64) -> Sense {
-    Sense {
-        kind: SenseKind::Reference,
-        bits,
-        reference: volts(reference_v),
-        reference_tolerance: fraction(tolerance),
-        divider_top: ohms(0.0),
-        divider_bottom: ohms(1.0),
-        divider_tolerance: fraction(0.0),
-        divider_switched: true,
-        sampling_capacitor: None,
-        sampling_time: None,
-        input_leakage: amperes(0.0),
-    }
 }
 
 /// Published: a reference of 1.1 V in 10 bits read as 470 is a supply of 2.39 V, as 375 one of 3.00 V. Source: tutorial "Measure the
@@ -128,7 +104,7 @@ proptest! {
     /// 65.536 V read the threshold.
     #[test]
     fn the_count_of_a_threshold_is_the_last_against_the_supply(reference_v in 0.4..3.0f64, bits in 6..=16u32, threshold_mv in 500u32..6000) {
-        let sense = Sense { kind: node::SenseKind::Reference, reference: volts(reference_v), ..direct(1.0, bits) };
+        let sense = Sense { kind: SenseKind::Reference, reference: volts(reference_v), ..direct(1.0, bits) };
         let border = CountScale::of(&Scale::of(&sense));
         let decide = border.decide(threshold_mv);
         let least = (border.scale >> 16) + 1;
@@ -141,7 +117,7 @@ proptest! {
     /// The host's conversion is the firmware's, at every count that 16 bits hold.
     #[test]
     fn the_firmware_converts_the_same(reference_v in 0.4..6.0f64, bits in 6..=16u32, against_the_supply in any::<bool>()) {
-        let kind = if against_the_supply { node::SenseKind::Reference } else { node::SenseKind::Divider };
+        let kind = if against_the_supply { SenseKind::Reference } else { SenseKind::Divider };
         let sense = Sense { kind, reference: volts(reference_v), ..direct(1.0, bits) };
         let border = CountScale::of(&Scale::of(&sense));
         let policy = Policy::new(PolicyParts { sense: border.into(), ..*Policy::EXAMPLE.parts() }).expect("sound constants");
